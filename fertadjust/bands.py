@@ -1,0 +1,289 @@
+"""Sufficiency tables as data, and the band of one of them on a date.
+
+A table belongs to one crop, system, region, tissue and basis. Reading files is not done here.
+"""
+
+from __future__ import annotations
+
+import calendar
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from itertools import pairwise
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from fertadjust.errors import OutOfSeason, UserError
+from fertadjust.evidence import Evidence
+from fertadjust.stages import StageDates, stage_words
+from fertadjust.tissue import Basis, Tissue, canonical_analyte, stored_unit, to_stored
+
+MONTHS = tuple(calendar.month_name[1:])
+
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
+class Axis(StrEnum):
+    """What a table's rows run along."""
+
+    WEEKS = "weeks"
+    STAGES = "stages"
+    MONTHS = "months"
+    SEASON = "season"
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class BandRow(_Strict):
+    """One printed row: the band of one analyte at one place on the axis, in the unit as published."""
+
+    id: str = Field(min_length=1)
+    analyte: str
+    unit: str
+    weeks: tuple[int, int] | None = None
+    stage: str | None = None
+    months: tuple[str, ...] | None = None
+    low: Positive | None = None
+    high: Positive | None = None
+    deficient_below: Positive | None = None
+    excess_above: Positive | None = None
+    source: str = Field(min_length=1)
+    evidence: Evidence
+    confidence: Literal["high", "medium", "low"] | None = None
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.low is None and self.high is None:
+            raise ValueError("a row needs low, high or both")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError(f"low {self.low:g} is not below high {self.high:g}")
+        if self.deficient_below is not None and self.low is not None and self.deficient_below > self.low:
+            raise ValueError(f"deficient_below {self.deficient_below:g} is above low {self.low:g}")
+        if self.excess_above is not None and self.high is not None and self.excess_above < self.high:
+            raise ValueError(f"excess_above {self.excess_above:g} is below high {self.high:g}")
+        if self.weeks is not None and self.weeks[0] > self.weeks[1]:
+            raise ValueError(f"weeks {list(self.weeks)}: the first is after the last")
+        if self.months is not None:
+            unknown = [month for month in self.months if month not in MONTHS]
+            if unknown:
+                raise ValueError(f"months {unknown}: write English month names, such as November")
+        if self.evidence is Evidence.RECALLED and self.confidence is None:
+            raise ValueError('evidence "recalled" needs confidence: high, medium or low')
+        return self
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The band of one table on one date, in the stored unit. Both edges belong to it.
+
+    Attributes:
+        low, high: edges; one of them may be None (the source gives one edge only).
+        deficient_below, excess_above: separate limits, only where the source gives them.
+        label: the place on the axis in words, for example "week 5".
+        unit: stored unit of the edges.
+        table, row: ids of the table and the row.
+        source, evidence, note: of the row.
+    """
+
+    low: float | None
+    high: float | None
+    deficient_below: float | None
+    excess_above: float | None
+    label: str
+    unit: str
+    table: str
+    row: str
+    source: str
+    evidence: Evidence
+    note: str = ""
+
+
+class BandTable(_Strict):
+    """A sufficiency table: one file in ``sufficiency_ranges/`` or in the grower's own folder."""
+
+    schema_: Literal[1] = Field(alias="schema")
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
+    title: str = Field(min_length=1)
+    crop: str = Field(min_length=1)
+    system: str = Field(min_length=1)
+    region: str = Field(min_length=1)
+    tissue: Tissue
+    part: str = Field(min_length=1)
+    basis: Basis
+    axis: Axis
+    anchor: str | None = None
+    stages: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    rows: tuple[BandRow, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.tissue is Tissue.LEAF and self.basis is Basis.SAP:
+            raise ValueError("basis sap goes with tissue petiole")
+        if self.axis is Axis.WEEKS and not self.anchor:
+            raise ValueError("axis weeks needs anchor, the stage whose date begins week 1")
+        if self.axis is Axis.STAGES and not self.stages:
+            raise ValueError("axis stages needs stages, their names in order of time")
+        if len(set(self.stages)) != len(self.stages):
+            raise ValueError("stages names one stage twice")
+        faults = [fault for row in self.rows for fault in self._row_faults(row)]
+        seen: set[str] = set()
+        for row in self.rows:
+            if row.id in seen:
+                faults.append(f"row {row.id} stands twice")
+            seen.add(row.id)
+        if not faults:
+            faults = self._overlaps()
+        if faults:
+            raise ValueError("; ".join(faults))
+        return self
+
+    def _row_faults(self, row: BandRow) -> list[str]:
+        given = {
+            Axis.WEEKS: row.weeks is not None,
+            Axis.STAGES: row.stage is not None,
+            Axis.MONTHS: row.months is not None,
+        }
+        faults = []
+        if self.axis is not Axis.SEASON and not given[self.axis]:
+            faults.append(f"row {row.id}: axis {self.axis.value} needs {_PLACE_KEY[self.axis]}")
+        faults += [
+            f"row {row.id}: {_PLACE_KEY[axis]} does not go with axis {self.axis.value}"
+            for axis, present in given.items()
+            if present and axis is not self.axis
+        ]
+        if self.axis is Axis.STAGES and row.stage is not None and row.stage not in self.stages:
+            faults.append(f"row {row.id}: stage {row.stage} is not among stages")
+        try:
+            to_stored(1.0, row.unit, row.analyte, self.basis)
+        except UserError as error:
+            faults += [f"row {row.id}: {fault.message}" for fault in error.faults]
+        return faults
+
+    def _overlaps(self) -> list[str]:
+        faults = []
+        for analyte in self.analytes:
+            places = sorted((place, row.id) for row in self._rows_of(analyte) for place in self._places(row))
+            faults += [
+                f"rows {first[1]} and {second[1]} overlap for {analyte} at {self._place_label(first[0])}"
+                for first, second in pairwise(places)
+                if first[0] == second[0]
+            ]
+        return faults
+
+    @property
+    def analytes(self) -> tuple[str, ...]:
+        """Stored names of the analytes that the table has rows for, in order of first appearance."""
+        return tuple(dict.fromkeys(canonical_analyte(row.analyte) for row in self.rows))
+
+    def _rows_of(self, analyte: str) -> list[BandRow]:
+        return [row for row in self.rows if canonical_analyte(row.analyte) == analyte]
+
+    def _places(self, row: BandRow) -> range | list[int]:
+        """Whole-number places on the axis that a row covers."""
+        if row.weeks is not None:
+            return range(row.weeks[0], row.weeks[1] + 1)
+        if row.stage is not None:
+            return [self.stages.index(row.stage)]
+        if row.months is not None:
+            return [MONTHS.index(month) + 1 for month in row.months]
+        return [0]
+
+    def _place_label(self, place: int) -> str:
+        if self.axis is Axis.WEEKS:
+            return f"week {place}"
+        if self.axis is Axis.STAGES:
+            return stage_words(self.stages[place])
+        if self.axis is Axis.MONTHS:
+            return MONTHS[place - 1]
+        return "whole season"
+
+    def _place_on(self, on: date, stages: StageDates) -> int:
+        if self.axis is Axis.SEASON:
+            return 0
+        if self.axis is Axis.MONTHS:
+            return on.month
+        if self.axis is Axis.WEEKS:
+            assert self.anchor is not None
+            return stages.week_of(self.anchor, on)
+        starts = [stages.start_of(stage) for stage in self.stages]
+        if on < starts[0]:
+            raise OutOfSeason(f"{on} is before {stage_words(self.stages[0])} ({starts[0]})")
+        if on > stages.season_end:
+            raise OutOfSeason(f"{on} is after the end of the season ({stages.season_end})")
+        return max(index for index, start in enumerate(starts) if start <= on)
+
+    def _band(self, analyte: str, place: int) -> Band | None:
+        for row in self._rows_of(analyte):
+            if place in self._places(row):
+                return self._to_band(row, place)
+        return None
+
+    def _to_band(self, row: BandRow, place: int) -> Band:
+        def stored(value: float | None) -> float | None:
+            return None if value is None else to_stored(value, row.unit, row.analyte, self.basis)[1]
+
+        return Band(
+            low=stored(row.low),
+            high=stored(row.high),
+            deficient_below=stored(row.deficient_below),
+            excess_above=stored(row.excess_above),
+            label=self._place_label(place),
+            unit=stored_unit(self.basis, canonical_analyte(row.analyte)),
+            table=self.id,
+            row=row.id,
+            source=row.source,
+            evidence=row.evidence,
+            note=row.note,
+        )
+
+    def band_on(self, analyte: str, on: date, stages: StageDates) -> Band:
+        """The band of an analyte on a date.
+
+        Raises:
+            OutOfSeason: the table has no row for the analyte or the date, or a stage has no date.
+        """
+        if analyte not in self.analytes:
+            raise OutOfSeason(f"{self.id} has no rows for {analyte}")
+        place = self._place_on(on, stages)
+        band = self._band(analyte, place)
+        if band is None:
+            raise OutOfSeason(f"{self.id} has no band for {analyte} at {self._place_label(place)} ({on})")
+        return band
+
+    def bands_beside(self, analyte: str, on: date, stages: StageDates) -> tuple[Band, ...]:
+        """The bands one step of the stage earlier and later, where the table has them (0, 1 or 2 bands).
+
+        Raises:
+            OutOfSeason: as `band_on`.
+        """
+        if self.axis is Axis.SEASON:
+            return ()
+        place = self._place_on(on, stages)
+        beside = [place - 1, place + 1]
+        if self.axis is Axis.MONTHS:
+            beside = [(month - 1) % 12 + 1 for month in beside]
+        elif self.axis is Axis.STAGES:
+            beside = [index for index in beside if 0 <= index < len(self.stages)]
+        bands = (self._band(analyte, step) for step in beside)
+        return tuple(band for band in bands if band is not None)
+
+    def fits(self, tissue: Tissue, basis: Basis, analyte: str) -> bool:
+        """Whether a result of this kind may be compared with the table."""
+        return tissue is self.tissue and basis is self.basis and analyte in self.analytes
+
+    @property
+    def recalled(self) -> bool:
+        """Whether any row was written from memory."""
+        return any(row.evidence is Evidence.RECALLED for row in self.rows)
+
+    def as_data(self) -> dict[str, Any]:
+        """Plain data that the table can be read from again."""
+        return self.model_dump(mode="json", by_alias=True, exclude_none=True)
+
+
+_PLACE_KEY = {Axis.WEEKS: "weeks", Axis.STAGES: "stage", Axis.MONTHS: "months", Axis.SEASON: "nothing"}

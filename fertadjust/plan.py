@@ -1,0 +1,202 @@
+"""The planned season: weekly rates, bounds, credits, and the changes decided on top of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import NamedTuple
+
+from fertadjust.evidence import Evidence
+from fertadjust.field import AreaBasis
+from fertadjust.units import DAYS_PER_WEEK
+
+
+class PlanWeek(NamedTuple):
+    """One week of the plan.
+
+    Attributes:
+        number: 1 for the first week of feeding.
+        start: its first day.
+        rate_lb_ac: planned nitrogen [lb/ac in the week], before any change.
+    """
+
+    number: int
+    start: date
+    rate_lb_ac: float
+
+    @property
+    def end(self) -> date:
+        """Last day of the week."""
+        return self.start + timedelta(days=DAYS_PER_WEEK - 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Credit:
+    """Nitrogen that counts against the season cap besides what is fertigated, for example preplant.
+
+    Attributes:
+        name: what it is.
+        n_lb_ac: nitrogen credited [lb/ac].
+        source, evidence: where the figure comes from.
+    """
+
+    name: str
+    n_lb_ac: float
+    source: str
+    evidence: Evidence
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The plan of one block.
+
+    Attributes:
+        start: first day of week 1.
+        rates_lb_ac: planned nitrogen of each week [lb/ac].
+        basis: what "per acre" means.
+        injections_per_week: injections that share a week's nitrogen.
+        floor_lb_ac, ceiling_lb_ac: bounds of a weekly rate [lb/ac].
+        cap_lb_ac: most nitrogen of the season, credits included [lb/ac], or None.
+        rate_step_lb_ac: smallest step that can be metered [lb/ac in a week].
+        credits: see `Credit`.
+    """
+
+    start: date
+    rates_lb_ac: tuple[float, ...]
+    basis: AreaBasis
+    injections_per_week: int
+    floor_lb_ac: float
+    ceiling_lb_ac: float
+    cap_lb_ac: float | None
+    rate_step_lb_ac: float
+    credits: tuple[Credit, ...] = ()
+
+    @property
+    def weeks(self) -> tuple[PlanWeek, ...]:
+        return tuple(
+            PlanWeek(index + 1, self.start + timedelta(days=DAYS_PER_WEEK * index), rate)
+            for index, rate in enumerate(self.rates_lb_ac)
+        )
+
+    @property
+    def end(self) -> date:
+        """Last day of the last week."""
+        return self.start + timedelta(days=DAYS_PER_WEEK * len(self.rates_lb_ac) - 1)
+
+    @property
+    def credits_lb_ac(self) -> float:
+        return sum(credit.n_lb_ac for credit in self.credits)
+
+    def coming_weeks(self, on: date) -> tuple[PlanWeek, ...]:
+        """Weeks that begin on a date or later: those that a decision made that day can still change."""
+        return tuple(week for week in self.weeks if week.start >= on)
+
+    def week_on(self, on: date) -> PlanWeek | None:
+        """The week that a date lies in, or None outside the plan."""
+        index = (on - self.start).days // DAYS_PER_WEEK
+        return self.weeks[index] if 0 <= index < len(self.rates_lb_ac) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A decided factor on the planned rates, in force from one day to its review date.
+
+    Attributes:
+        decided: day of the decision.
+        effective: first day of the first week it applies to.
+        review: last day on which it is in force; weeks that begin later run at the plan's own rate.
+        factor: factor on the planned weekly rates.
+        rates_lb_ac: week number -> decided rate [lb/ac], after bounds and rounding.
+        record: number of the decision's record.
+    """
+
+    decided: date
+    effective: date
+    review: date
+    factor: float
+    rates_lb_ac: Mapping[int, float] = field(default_factory=dict)
+    record: int = 0
+
+
+class Shift(NamedTuple):
+    """A day on which the factor really moved, and to which side."""
+
+    on: date
+    direction: int
+
+
+class RatePath:
+    """The factor on planned rates through time, from the decisions known so far.
+
+    Args:
+        changes: decided changes in any order.
+    """
+
+    def __init__(self, changes: Sequence[Change]) -> None:
+        self.changes = tuple(sorted(changes, key=lambda change: (change.decided, change.record)))
+
+    def change_for(self, week: PlanWeek) -> Change | None:
+        """The change in force in a week, or None where the plan's own rate applies."""
+        for change in reversed(self.changes):
+            if change.effective <= week.start:
+                return change if week.start <= change.review else None
+        return None
+
+    def rate_lb_ac(self, week: PlanWeek) -> float:
+        """Rate aimed at in a week [lb/ac]: the decided one, else the planned one."""
+        change = self.change_for(week)
+        return week.rate_lb_ac if change is None else change.rates_lb_ac.get(week.number, week.rate_lb_ac)
+
+    def standing_factor(self, on: date) -> float:
+        """Factor that the latest decision set and that has not run out on a date; otherwise 1."""
+        latest = self._latest(on)
+        return latest.factor if latest is not None and on <= latest.review else 1.0
+
+    def overdue(self, on: date) -> date | None:
+        """Review date of a change that has run out without a new decision, or None."""
+        latest = self._latest(on)
+        if latest is None or on <= latest.review or latest.factor == 1.0:
+            return None
+        return latest.review
+
+    def _latest(self, on: date) -> Change | None:
+        known = [change for change in self.changes if change.decided <= on]
+        return known[-1] if known else None
+
+    def last_shift(self, on: date) -> Shift | None:
+        """The last time that the factor moved, by a decision known on a date or by one running out."""
+        shifts: list[Shift] = []
+        previous: Change | None = None
+        for change in (change for change in self.changes if change.decided <= on):
+            before = previous.factor if previous is not None else 1.0
+            if previous is not None and change.decided > previous.review:
+                shifts += _lapse(previous)
+                before = 1.0
+            if change.factor != before:
+                shifts.append(Shift(change.effective, 1 if change.factor > before else -1))
+            previous = change
+        if previous is not None and on > previous.review:
+            shifts += _lapse(previous)
+        return shifts[-1] if shifts else None
+
+
+def _lapse(change: Change) -> list[Shift]:
+    if change.factor == 1.0:
+        return []
+    return [Shift(change.review + timedelta(days=1), 1 if change.factor < 1.0 else -1)]
+
+
+def bounded_rate(plan: Plan, planned_lb_ac: float, factor: float) -> float:
+    """A planned weekly rate [lb/ac] times a factor, kept within floor and ceiling.
+
+    A week planned below the floor, or at nothing, is not lifted to the floor, and one planned above the ceiling
+    is not cut by the bound alone: the bounds limit changes, the plan is the grower's own.
+
+    >>> plan = Plan(date(2026, 3, 2), (5.25,), AreaBasis.BED, 1, 2.0, 7.0, None, 0.05)
+    >>> bounded_rate(plan, 5.25, 1.5), bounded_rate(plan, 0.0, 1.5), bounded_rate(plan, 5.25, 0.1)
+    (7.0, 0.0, 2.0)
+    """
+    lowest = min(plan.floor_lb_ac, planned_lb_ac)
+    highest = max(plan.ceiling_lb_ac, planned_lb_ac)
+    return min(max(planned_lb_ac * factor, lowest), highest)
