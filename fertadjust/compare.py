@@ -7,7 +7,8 @@ from enum import IntEnum, StrEnum
 from typing import NamedTuple
 
 from fertadjust.bands import Band
-from fertadjust.tissue import Censor, log_sd
+from fertadjust.tissue import Censor
+from fertadjust.uncertainty import log_sd
 
 
 class Side(IntEnum):

@@ -185,18 +185,3 @@ def _lapse(change: Change) -> list[Shift]:
     if change.factor == 1.0:
         return []
     return [Shift(change.review + timedelta(days=1), 1 if change.factor < 1.0 else -1)]
-
-
-def bounded_rate(plan: Plan, planned_lb_ac: float, factor: float) -> float:
-    """A planned weekly rate [lb/ac] times a factor, kept within floor and ceiling.
-
-    A week planned below the floor, or at nothing, is not lifted to the floor, and one planned above the ceiling
-    is not cut by the bound alone: the bounds limit changes, the plan is the grower's own.
-
-    >>> plan = Plan(date(2026, 3, 2), (5.25,), AreaBasis.BED, 1, 2.0, 7.0, None, 0.05)
-    >>> bounded_rate(plan, 5.25, 1.5), bounded_rate(plan, 0.0, 1.5), bounded_rate(plan, 5.25, 0.1)
-    (7.0, 0.0, 2.0)
-    """
-    lowest = min(plan.floor_lb_ac, planned_lb_ac)
-    highest = max(plan.ceiling_lb_ac, planned_lb_ac)
-    return min(max(planned_lb_ac * factor, lowest), highest)

@@ -1,4 +1,4 @@
-"""Tissue results: what was measured, in one unit per kind, how plausible it is and how uncertain.
+"""Tissue results: what was measured, in one unit per kind, and how believable it is.
 
 Dry-weight and sap values are different scales and are never converted into each other (UF-CV004).
 """
@@ -12,7 +12,6 @@ from enum import StrEnum
 from typing import Final
 
 from fertadjust.errors import Fault, UserError
-from fertadjust.evidence import Evidence
 from fertadjust.units import PPM_PER_PERCENT, no3_to_no3n
 
 
@@ -58,9 +57,12 @@ _ANALYTE_SPELLINGS: Final = {name.upper().replace("-", ""): name for name in ANA
 
 _DRY_PPM_PER: Final = {"ppm": 1.0, "mg/kg": 1.0, "g/kg": 1000.0, "%": PPM_PER_PERCENT}
 _SAP_MG_L_PER: Final = {"mg/L": 1.0, "ppm": 1.0, "g/L": 1000.0}
-_UNIT_SPELLINGS: Final = {
-    unit.lower(): unit for unit in (*_DRY_PPM_PER, *_SAP_MG_L_PER)
-} | {"percent": "%", "pct": "%", "mg/l": "mg/L", "g/l": "g/L"}
+_UNIT_SPELLINGS: Final = {unit.lower(): unit for unit in (*_DRY_PPM_PER, *_SAP_MG_L_PER)} | {
+    "percent": "%",
+    "pct": "%",
+    "mg/l": "mg/L",
+    "g/l": "g/L",
+}
 
 # Widest values that a person would believe without a second look, in the stored unit. The limits are the
 # program's own and only ask a question; they never change a value.
@@ -203,8 +205,10 @@ def parse_value(text: str) -> tuple[Censor, float]:
         censor = Censor(plain[0])
         plain = plain[1:].strip()
     groups = plain.split(",")
-    if len(groups) > 1 and all(len(group) == 3 and group.isdigit() for group in groups[1:-1]) and (
-        groups[-1].split(".")[0].isdigit() and len(groups[-1].split(".")[0]) == 3
+    if (
+        len(groups) > 1
+        and all(len(group) == 3 and group.isdigit() for group in groups[1:-1])
+        and (groups[-1].split(".")[0].isdigit() and len(groups[-1].split(".")[0]) == 3)
     ):
         plain = "".join(groups)
     try:
@@ -260,45 +264,3 @@ def implausible(result: TissueResult, band_low: float | None = None) -> list[str
             "reading in mg/L: is it dry weight?"
         )
     return questions
-
-
-@dataclass(frozen=True, slots=True)
-class UncertaintyPart:
-    """One named part of a result's relative standard uncertainty."""
-
-    name: str
-    relative: float
-    source: str
-    evidence: Evidence
-
-
-def horwitz_relative(mass_fraction: float) -> float:
-    """Between-laboratory relative standard deviation by the Horwitz relation.
-
-    RSD_R = 2^(1 - 0.5 log10 C) percent, C the mass fraction [kg/kg], 0 < C <= 1 (HORWITZ-1988).
-
-    >>> round(100 * horwitz_relative(1000e-6), 2)
-    5.66
-    """
-    return 2 ** (1 - 0.5 * math.log10(mass_fraction)) / 100
-
-
-def mass_fraction(result: TissueResult) -> float:
-    """The result as a mass fraction [kg/kg]; sap counts as 1 kg per litre (common practice)."""
-    ppm = result.value * (PPM_PER_PERCENT if result.unit == "%" else 1.0)
-    return min(ppm * 1e-6, 1.0)
-
-
-def combined(parts: tuple[UncertaintyPart, ...]) -> float:
-    """Independent relative parts added in quadrature (JCGM-100, recalled).
-
-    >>> parts = tuple(UncertaintyPart("", r, "", Evidence.DERIVED) for r in (0.06, 0.055, 0.10))
-    >>> round(100 * combined(parts), 2)
-    12.89
-    """
-    return math.sqrt(sum(part.relative**2 for part in parts))
-
-
-def log_sd(relative: float) -> float:
-    """Standard deviation of ln(value) for a lognormal result with this relative standard uncertainty."""
-    return math.sqrt(math.log1p(relative * relative))

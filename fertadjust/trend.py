@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import Literal
 
 MIN_RESULTS = 4
 """Three results can never reach a one-sided 0.05 by the Mann-Kendall test (exact tail, MANN-KENDALL-PAST)."""
@@ -52,11 +53,11 @@ def trend(days: Sequence[int], positions: Sequence[float], confidence: float = 0
     from scipy import stats
 
     x = [float(day - days[0]) for day in days]
-    fit = stats.theilslopes(positions, x, alpha=confidence)
+    fit = stats.theilslopes(list(positions), x, alpha=confidence)
     slope = float(fit.slope)
-    rising = "greater" if slope >= 0 else "less"
-    exact = "exact" if len(set(positions)) == len(positions) else "auto"
-    tail = float(stats.kendalltau(x, positions, method=exact, alternative=rising).pvalue)
+    rising: Literal["greater", "less"] = "greater" if slope >= 0 else "less"
+    exact: Literal["exact", "auto"] = "exact" if len(set(positions)) == len(positions) else "auto"
+    tail = float(stats.kendalltau(x, list(positions), method=exact, alternative=rising).pvalue)
     return Trend(
         n=len(x),
         slope_per_day=slope,

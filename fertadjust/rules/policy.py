@@ -104,6 +104,36 @@ class CrossCheckCell(_Strict):
     evidence: Evidence
 
 
+class CompanionRule(_Strict):
+    """A published rule for another nutrient on the same report; a note, never an automatic change.
+
+    Attributes:
+        name: nutrient in words.
+        analyte: analyte looked at, or a ratio of two written "N:S".
+        below, above: the note applies below, or at or above, this value; one of them.
+        inclusive: whether the value itself counts as below.
+        unit: unit of the limit.
+        advice: what the source says to do.
+        source, evidence: where it comes from.
+    """
+
+    name: str
+    analyte: str
+    below: float | None = None
+    above: float | None = None
+    inclusive: bool = False
+    unit: str
+    advice: str
+    source: str
+    evidence: Evidence
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if (self.below is None) == (self.above is None):
+            raise ValueError("a companion rule needs either below or above")
+        return self
+
+
 class Policy(_Strict):
     """All figures of one crop and system."""
 
@@ -156,6 +186,7 @@ class Policy(_Strict):
     laboratory_days: Days
 
     cross_check: tuple[CrossCheckCell, ...]
+    companions: tuple[CompanionRule, ...] = ()
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -197,9 +228,7 @@ def digest(data: Any) -> str:
 
 
 OVERRIDABLE = tuple(
-    name
-    for name, info in Policy.model_fields.items()
-    if info.annotation in (Figure, RecoveryChoice, Consent)
+    name for name, info in Policy.model_fields.items() if info.annotation in (Figure, RecoveryChoice, Consent)
 )
 """Names that a season file may set under ``[policy]``."""
 

@@ -1,0 +1,229 @@
+"""Rules that keep a change within bounds, and set how long it runs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import timedelta
+
+from fertadjust.evidence import Evidence
+from fertadjust.observations import FRUIT_TROUBLE
+from fertadjust.plan import PlanWeek
+from fertadjust.rules.evidence_rules import lag_days
+from fertadjust.rules.facts import Backing, Draft, Facts, Outcome, fires, quiet
+from fertadjust.rules.policy import Policy
+
+_TINY = 1e-9
+_OWN_BOUNDS = Backing("season file", Evidence.OWN)
+_FRUIT = Backing("SEFP-WATSON; UMASS; HOCHMUTH-1996", Evidence.PUBLISHED)
+
+
+def bounded_rate(planned: float, factor: float, floor: float, ceiling: float) -> float:
+    """A planned weekly rate times a factor, kept within floor and ceiling [all lb/ac].
+
+    A week planned below the floor, or at nothing, is not lifted to the floor: the bounds limit changes, and a
+    plan above the ceiling is refused when the season file is read.
+
+    >>> bounded_rate(5.25, 1.5, 2.0, 7.0), bounded_rate(0.0, 1.5, 2.0, 7.0), bounded_rate(5.25, 0.1, 2.0, 7.0)
+    (7.0, 0.0, 2.0)
+    """
+    return min(max(planned * factor, min(floor, planned)), ceiling)
+
+
+def bounded_rates(facts: Facts, weeks: Sequence[PlanWeek], factor: float) -> tuple[float, ...]:
+    """Rates [lb/ac] of some weeks at a factor, within floor and ceiling."""
+    return tuple(bounded_rate(week.rate_lb_ac, factor, facts.floor_lb_ac, facts.ceiling_lb_ac) for week in weeks)
+
+
+def metered_rates(facts: Facts, weeks: Sequence[PlanWeek], rates: Sequence[float]) -> tuple[float, ...]:
+    """Rates rounded to the metering step, never past a bound and never across the plan's own rate."""
+    return tuple(_metered(rate, week.rate_lb_ac, facts) for rate, week in zip(rates, weeks, strict=True))
+
+
+def _metered(rate: float, planned: float, facts: Facts) -> float:
+    step = facts.rate_step_lb_ac
+    if step <= 0 or abs(rate - planned) <= _TINY:
+        return rate
+    value = round(rate / step) * step
+    if value > facts.ceiling_lb_ac + _TINY:
+        value = math.floor(facts.ceiling_lb_ac / step + _TINY) * step
+    lowest = min(facts.floor_lb_ac, planned)
+    if value < lowest - _TINY <= rate:
+        value = min(math.ceil(lowest / step - _TINY) * step, facts.ceiling_lb_ac)
+    return max(value, planned) if rate > planned else min(value, planned)
+
+
+def _at_factor(facts: Facts, draft: Draft, factor: float, by: str) -> Draft:
+    rates = bounded_rates(facts, weeks_until(facts, draft), factor)
+    return draft._replace(factor=factor, rates=rates, moved_by=by, binding=by)
+
+
+def weeks_until(facts: Facts, draft: Draft) -> tuple[PlanWeek, ...]:
+    """Coming weeks that begin on or before the review date."""
+    assert draft.review is not None
+    return tuple(week for week in facts.coming if week.start <= draft.review)
+
+
+def room_lb_ac(facts: Facts) -> float | None:
+    """Nitrogen left under the season cap for the coming weeks [lb/ac]; None without a cap."""
+    if facts.cap_lb_ac is None:
+        return None
+    spent = facts.credits_lb_ac + facts.logged_lb_ac + facts.assumed_lb_ac + facts.rest_of_week_lb_ac
+    return max(0.0, facts.cap_lb_ac - spent)
+
+
+def filled(rates: Sequence[float], room: float) -> tuple[float, ...]:
+    """Rates week by week until an amount is used up; what is left goes to the week it runs out in.
+
+    >>> filled((5.0, 5.0, 5.0), 8.0)
+    (5.0, 3.0, 0.0)
+    """
+    out: list[float] = []
+    for rate in rates:
+        out.append(min(rate, max(0.0, room - sum(out))))
+    return tuple(out)
+
+
+def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """A change has an end: it runs until the next sample's result can be there."""
+    interval = policy.resample_days if draft.resample else policy.sample_days
+    on, lag = facts.on, int(lag_days(facts, policy).value)
+    start = facts.coming[0].start if facts.coming else on
+    sampled = facts.primary.sampled if facts.primary is not None else on - timedelta(days=int(interval.value))
+    next_sample = max(sampled + timedelta(days=int(interval.value)), on)
+    if abs(draft.factor - facts.factor) > _TINY:
+        next_sample = max(next_sample, start + timedelta(days=lag))
+    review = max(next_sample + timedelta(days=int(policy.laboratory_days.value)), start)
+    draft = draft._replace(next_sample=next_sample, review=review)
+    saw = f"every {interval.value:g} days, {policy.laboratory_days.value:g} days for the laboratory"
+    why = (
+        f"Sample on {next_sample}; the rate below runs until {review}, and the plan's own rate after that "
+        "unless a new result says otherwise."
+    )
+    if facts.overdue is not None:
+        overdue = f"A sample is overdue: the last change ended on {facts.overdue}."
+        draft = draft._replace(to_do=(overdue, *draft.to_do))
+    return fires(interval, saw, why, draft, f"review {review}")
+
+
+def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """Weekly rates stay within floor and ceiling, and the factor does not wind up beyond them."""
+    del policy
+    weeks = weeks_until(facts, draft)
+    rates = bounded_rates(facts, weeks, draft.factor)
+    saw = f"floor {facts.floor_lb_ac:.2f}, ceiling {facts.ceiling_lb_ac:.2f} lb N/ac/week"
+    fed = [week.rate_lb_ac for week in weeks if week.rate_lb_ac > 0]
+    draft = draft._replace(rates=rates)
+    if not fed:
+        return quiet(_OWN_BOUNDS, saw, "No week with feeding is left to change.", draft)
+    highest = max(facts.ceiling_lb_ac / rate for rate in fed)
+    lowest = min(min(facts.floor_lb_ac, rate) / rate for rate in fed)
+    factor = min(max(draft.factor, lowest), highest)
+    touched = any(
+        abs(rate - week.rate_lb_ac * draft.factor) > _TINY for rate, week in zip(rates, weeks, strict=True)
+    )
+    if not touched:
+        return quiet(_OWN_BOUNDS, saw, "No weekly rate reaches a bound.", draft)
+    bound = "ceiling" if draft.factor > 1.0 else "floor"
+    change = f"factor {draft.factor:.2f} -> {factor:.2f}" if factor != draft.factor else "single weeks bounded"
+    draft = draft._replace(factor=factor, binding=bound)
+    return fires(_OWN_BOUNDS, saw, f"The {bound} limits the weekly rate.", draft, change)
+
+
+def late_season(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """No raise past the week set in the policy."""
+    limit = policy.no_raise_after_week
+    if facts.week is None:
+        why = f"The stage {policy.late_anchor} has no date, so the week is not known."
+        return quiet(limit, "week not known", why, draft)
+    saw = f"week {facts.week} from {policy.late_anchor.replace('_', ' ')}; limit {limit.value:g}"
+    if facts.week <= limit.value:
+        return quiet(limit, saw, "It is not late in the season.", draft)
+    if draft.factor <= facts.factor + _TINY:
+        return quiet(limit, saw, "It is late in the season, and no raise was called for.", draft)
+    before = draft.factor
+    draft = _at_factor(facts, draft, facts.factor, "late season")
+    why = "It is too late in the season for a raise to pay."
+    return fires(limit, saw, why, draft, f"factor {before:.2f} -> {draft.factor:.2f}")
+
+
+def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """Soft fruit or grey mould: no raise above the planned rate. Extension advice; trials disagree."""
+    del policy
+    seen = [item for item in facts.observations if item.sight in FRUIT_TROUBLE]
+    if not seen:
+        return quiet(_FRUIT, "no soft fruit or grey mould noted", "Nothing was noted on the fruit.", draft)
+    saw = "; ".join(f"{item.sight.value} on {item.on}" for item in seen)
+    limit = max(1.0, facts.factor)
+    if draft.factor <= limit + _TINY:
+        why = "Fruit trouble was noted, and no raise above the plan was called for."
+        return quiet(_FRUIT, saw, why, draft)
+    before = draft.factor
+    draft = _at_factor(facts, draft, limit, "fruit quality")
+    why = (
+        "Extension advice links soft fruit and mould to plenty of nitrogen (trials disagree), so the rate is "
+        "not raised above the plan."
+    )
+    return fires(_FRUIT, saw, why, draft, f"factor {before:.2f} -> {draft.factor:.2f}")
+
+
+def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """Applied, credited and committed nitrogen fit under the season cap."""
+    del policy
+    room = room_lb_ac(facts)
+    if room is None:
+        return quiet(_OWN_BOUNDS, "no season cap", "The season file states no cap.", draft)
+    committed = sum(draft.rates)
+    rate = committed / len(draft.rates) if draft.rates else 0.0
+    lasts = f"{room / rate:.1f} weeks at the new rate" if rate > 0 else "no rate to hold against it"
+    saw = (
+        f"cap {facts.cap_lb_ac:.1f}, credits {facts.credits_lb_ac:.1f}, applied "
+        f"{facts.logged_lb_ac:.1f}, assumed {facts.assumed_lb_ac:.1f}, rest of this week "
+        f"{facts.rest_of_week_lb_ac:.1f}: {room:.1f} lb N/ac left, {lasts}, {len(facts.coming)} weeks planned"
+    )
+    if committed > room + _TINY:
+        return fires(_OWN_BOUNDS, saw, *_capped(facts, draft, room))
+    if rate > 0 and room / rate < len(facts.coming):
+        why = "The new rate fits until the review, but the cap would be reached before the plan ends."
+        to_do = (*draft.to_do, f"The cap leaves {lasts}; {len(facts.coming)} weeks are planned.")
+        return fires(_OWN_BOUNDS, saw, why, draft._replace(to_do=to_do))
+    return quiet(_OWN_BOUNDS, saw, "The new rate fits under the season cap.", draft)
+
+
+def _capped(facts: Facts, draft: Draft, room: float) -> tuple[str, Draft, str]:
+    """As much of a raise as fits, else no raise, else the present rates until the room is used up."""
+    weeks = weeks_until(facts, draft)
+    before = draft.factor
+    factor = min(draft.factor, facts.factor)
+    rates = bounded_rates(facts, weeks, factor)
+    why = "The raise does not fit under the season cap, so only the part that fits is made."
+    if sum(rates) <= room + _TINY:
+        part = (room - sum(rates)) / (sum(draft.rates) - sum(rates))
+        rates = tuple(low + part * (high - low) for low, high in zip(rates, draft.rates, strict=True))
+        factor = sum(rates) / sum(week.rate_lb_ac for week in weeks)
+    else:
+        rates = filled(rates, room)
+        why = "The season cap is reached before the review, so feeding stops when it is used up."
+    draft = draft._replace(
+        factor=factor, rates=rates, moved_by="season cap", binding="season cap",
+        to_do=(*draft.to_do, "The season cap binds: talk to your advisor before planning more nitrogen."),
+    )  # fmt: skip
+    rates_text = ", ".join(f"{rate:.2f}" for rate in rates)
+    return why, draft, f"factor {before:.2f} -> {factor:.2f}, rates {rates_text}"
+
+
+def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """Rates are rounded to a step that can be metered, never past a bound or across the plan's own rate."""
+    del policy
+    step = facts.rate_step_lb_ac
+    saw = f"step {step:.3g} lb N/ac"
+    rounded = metered_rates(facts, weeks_until(facts, draft), draft.rates)
+    room = room_lb_ac(facts)
+    if step > 0 and room is not None and sum(rounded) > room + _TINY:
+        rounded = tuple(math.floor(rate / step + _TINY) * step for rate in draft.rates)
+    pairs = [(a, b) for a, b in zip(draft.rates, rounded, strict=True) if abs(a - b) > _TINY]
+    if not pairs:
+        return quiet(_OWN_BOUNDS, saw, "The rates can be metered as they are.", draft)
+    change = ", ".join(f"{a:.2f} -> {b:.2f}" for a, b in pairs)
+    draft = draft._replace(rates=rounded)
+    return fires(_OWN_BOUNDS, saw, "The weekly rates are rounded to what can be metered.", draft, change)

@@ -1,0 +1,123 @@
+"""The rule engine: facts and policy in, recommendation with its whole trace out. There is only this one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from fertadjust.rules.bound_rules import (
+    bounded_rates,
+    floor_and_ceiling,
+    fruit_quality,
+    late_season,
+    meterable_rate,
+    metered_rates,
+    review_date,
+    season_cap,
+    weeks_until,
+)
+from fertadjust.rules.companion_rules import companion
+from fertadjust.rules.cross_rules import (
+    leaching_rain,
+    leaf_nitrogen,
+    missed_applications,
+    roots_in_trouble,
+    soil_nitrate,
+    twice_in_a_row,
+)
+from fertadjust.rules.evidence_rules import (
+    duplicates_disagree,
+    few_petioles,
+    recalled_band,
+    stale,
+    too_soon,
+    wrong_kind,
+)
+from fertadjust.rules.facts import Action, Draft, Facts, Outcome, Recommendation, TraceLine
+from fertadjust.rules.policy import Policy
+from fertadjust.rules.position_rules import heading_out, stage_in_doubt, status
+from fertadjust.rules.step_rules import after_recovery, cut_rate, raise_rate
+
+Rule = Callable[[Facts, Policy, Draft], Outcome]
+
+RULES: tuple[tuple[str, str, Rule], ...] = (
+    ("evidence", "wrong kind", wrong_kind),
+    ("evidence", "stale", stale),
+    ("evidence", "recalled band", recalled_band),
+    ("evidence", "too soon", too_soon),
+    ("evidence", "few petioles", few_petioles),
+    ("evidence", "duplicates disagree", duplicates_disagree),
+    ("position", "status", status),
+    ("position", "stage in doubt", stage_in_doubt),
+    ("position", "heading out", heading_out),
+    ("cross-check", "leaf nitrogen", leaf_nitrogen),
+    ("cross-check", "missed applications", missed_applications),
+    ("cross-check", "roots in trouble", roots_in_trouble),
+    ("cross-check", "leaching rain", leaching_rain),
+    ("cross-check", "soil nitrate", soil_nitrate),
+    ("cross-check", "twice in a row", twice_in_a_row),
+    ("step", "raise", raise_rate),
+    ("step", "cut", cut_rate),
+    ("step", "after recovery", after_recovery),
+    ("bounds", "review date", review_date),
+    ("bounds", "floor and ceiling", floor_and_ceiling),
+    ("bounds", "late season", late_season),
+    ("bounds", "fruit quality", fruit_quality),
+    ("bounds", "season cap", season_cap),
+    ("bounds", "meterable rate", meterable_rate),
+)
+"""Group, name and function of every rule, in the order in which they run."""
+
+_SAME_RATE_LB_AC = 1e-6
+
+
+def evaluate(facts: Facts, policy: Policy) -> Recommendation:
+    """Run every rule in order.
+
+    The same function serves a block, a thousand blocks and a simulation. It reads no file and no clock, and
+    the same facts and policy always give the same recommendation.
+    """
+    draft = Draft(factor=facts.factor)
+    trace = []
+    for group, name, rule in RULES:
+        outcome = rule(facts, policy, draft)
+        draft = outcome.draft
+        trace.append(_line(group, name, outcome))
+    for note in policy.companions:
+        trace.append(_line("companions", note.name, companion(facts, note, draft)))
+    assert draft.review is not None and draft.next_sample is not None
+    weeks = weeks_until(facts, draft)
+    standing = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
+    return Recommendation(
+        action=_action(draft.rates, standing),
+        factor=draft.factor,
+        standing_factor=facts.factor,
+        weeks=weeks,
+        rates_lb_ac=draft.rates,
+        standing_rates_lb_ac=standing,
+        next_sample=draft.next_sample,
+        review=draft.review,
+        comparison=draft.comparison,
+        leaf=draft.leaf,
+        parts=draft.parts,
+        relative=draft.relative,
+        moved_by=draft.moved_by,
+        binding=draft.binding,
+        to_do=tuple(dict.fromkeys(draft.to_do)),
+        trace=tuple(trace),
+    )
+
+
+def _line(group: str, name: str, outcome: Outcome) -> TraceLine:
+    return TraceLine(
+        group, name, outcome.fired, outcome.saw, outcome.change, outcome.why, outcome.source, outcome.evidence
+    )
+
+
+def _action(rates: tuple[float, ...], standing: tuple[float, ...]) -> Action:
+    """Raise or cut by the first week whose rate differs from the one in force."""
+    for rate, before in zip(rates, standing, strict=True):
+        if rate > before + _SAME_RATE_LB_AC:
+            return Action.RAISE
+        if rate < before - _SAME_RATE_LB_AC:
+            return Action.CUT
+    return Action.HOLD

@@ -1,0 +1,118 @@
+"""Rules on position: where the result lies against its band, at this stage and one beside it, and its trend."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from fertadjust.bands import Band
+from fertadjust.compare import Side, compare, position
+from fertadjust.evidence import Evidence
+from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, fires, quiet
+from fertadjust.rules.policy import Policy
+from fertadjust.tissue import Censor, Tissue
+from fertadjust.trend import MIN_RESULTS
+
+_LEAF_HIGH = Backing("UDEL-T", Evidence.PUBLISHED)
+_SIDE_WORDS = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
+
+
+def status(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """Probabilities against the band at the stated confidence decide which way the result points."""
+    reading = facts.primary
+    if reading is None:
+        return quiet(policy.confidence, "no result", "There is no result to compare.", draft)
+    found = compare(reading.value, reading.censor, draft.relative, reading.band, policy.confidence.value)
+    draft = draft._replace(comparison=found)
+    saw = (
+        f"below {100 * found.below:.0f} %, within {100 * found.within:.0f} %, above "
+        f"{100 * found.above:.0f} %; asked for {100 * policy.confidence.value:.0f} %"
+    )
+    if found.sure is None:
+        draft = draft._replace(
+            resample=True,
+            to_do=(*draft.to_do, "Sample again sooner: the result lies too close to an edge to act on."),
+        )
+        why = "The result is not clearly on one side of the band's edge, so it moves nothing."
+        if reading.censor is not Censor.NONE and found.side is None:
+            why = "The laboratory's bound does not tell on which side of the band the crop lies."
+        return fires(policy.confidence, saw, why, draft, "hold, sample sooner")
+    if found.sure is Side.WITHIN:
+        return quiet(policy.confidence, saw, "The result is clearly within its band.", draft)
+    if reading.tissue is Tissue.LEAF and found.sure is Side.ABOVE:
+        why = "Leaf nitrogen alone is no ground for a cut: the published action when it is high is none."
+        return fires(_LEAF_HIGH, saw, why, draft)
+    draft = draft._replace(wanted=-int(found.sure))
+    word = "raise" if found.sure is Side.BELOW else "cut"
+    why = f"The result is clearly {_SIDE_WORDS[found.sure]} its band ({found.status}), which calls for a {word}."
+    return fires(policy.confidence, saw, why, draft, f"calls for a {word}")
+
+
+def stage_in_doubt(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """A status that does not survive a step of the stage either way is not acted on."""
+    reading = facts.primary
+    backing = OWN_RULE
+    if reading is None or draft.comparison is None:
+        return quiet(backing, "no result", "There is no result to compare.", draft)
+    if not reading.beside:
+        return quiet(backing, f"{reading.band.label} only", "The band does not change with the stage.", draft)
+    beside = [
+        compare(reading.value, reading.censor, draft.relative, band, policy.confidence.value)
+        for band in reading.beside
+    ]
+    saw = "; ".join(
+        f"{band.label}: {'not clear' if found.sure is None else _SIDE_WORDS[found.sure]}"
+        for band, found in zip(reading.beside, beside, strict=True)
+    )
+    if draft.wanted == 0:
+        return quiet(backing, saw, "Nothing is changed on this result, so the stage does not matter.", draft)
+    if all(found.sure == draft.comparison.sure for found in beside):
+        return quiet(backing, saw, "The status is the same one stage step earlier and later.", draft)
+    draft = draft._replace(
+        wanted=0,
+        resample=True,
+        to_do=(*draft.to_do, "Confirm the stage: the date that places the band decides this result."),
+    )
+    guess = "The stage date is a guess, and" if facts.stage_approximate else "The stage may be wrong by a step;"
+    why = f"{guess} at the stage beside it the same result would not call for a change."
+    return fires(backing, saw, why, draft, "hold, confirm the stage")
+
+
+def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """Not out of the band yet, but on a clear trend out of it by the next sample: a small early step.
+
+    The projection starts at the present position and follows the robust slope. It has to leave the band at
+    the present stage and at the stages beside it.
+    """
+    limit = policy.trend_tail
+    reading = facts.primary
+    trend = facts.trend
+    if reading is None or trend is None:
+        why = f"A trend needs {MIN_RESULTS} results on different days."
+        return quiet(limit, "too few results", why, draft)
+    days = policy.sample_days.value
+    saw = (
+        f"{trend.n} results, slope {7 * trend.slope_per_day:+.2f} band widths a week, chance "
+        f"{trend.tail:.3f}; asked for at most {limit.value:g}"
+    )
+    if draft.wanted != 0:
+        return quiet(limit, saw, "The result is out of its band already.", draft)
+    if trend.tail > limit.value:
+        return quiet(limit, saw, "The results do not run one way clearly enough.", draft)
+    ahead = [_ahead(reading, band, trend.slope_per_day * days) for band in (reading.band, *reading.beside)]
+    if trend.slope_per_day < 0 and all(place is not None and place < 0 for place in ahead):
+        side, early = "below", 1
+    elif trend.slope_per_day > 0 and all(place is not None and place > 1 for place in ahead):
+        side, early = "above", -1
+    else:
+        return quiet(limit, saw, "The trend stays in the band until the next sample.", draft)
+    draft = draft._replace(early=early)
+    when = reading.sampled + timedelta(days=int(days))
+    why = f"The trend leaves the band {side} by {when}, so a small early step is taken."
+    return fires(limit, saw, why, draft, f"early {'raise' if early > 0 else 'cut'}")
+
+
+def _ahead(reading: Reading, band: Band, move: float) -> float | None:
+    """Position after a move [band widths], or None where the band has one edge or the result is a bound."""
+    if reading.censor is not Censor.NONE or band.low is None or band.high is None:
+        return None
+    return position(reading.value, band.low, band.high) + move

@@ -1,0 +1,141 @@
+"""Rules that set the size of a change: raise, cut, and what follows a recovery."""
+
+from __future__ import annotations
+
+import math
+
+from fertadjust.compare import Comparison, Status
+from fertadjust.rules.facts import Backed, Draft, Facts, Outcome, fires, quiet
+from fertadjust.rules.policy import Policy, Recovery
+from fertadjust.tissue import Tissue
+
+_NEAR_PLAN = 0.05
+_WIDTH_OF_ONE_EDGE = math.log(2.0)
+"""With one edge, a halving of the value counts as one band width (project rule)."""
+
+
+def distance(facts: Facts, found: Comparison) -> float:
+    """How far outside its band the reading lies [band widths], 0 within."""
+    assert facts.primary is not None
+    band, value = facts.primary.band, facts.primary.value
+    if band.low is not None and value < band.low:
+        below = math.log(band.low / value)
+        return below / (_WIDTH_OF_ONE_EDGE if band.high is None else math.log(band.high / band.low))
+    if band.high is not None and value > band.high:
+        above = math.log(value / band.high)
+        return above / (_WIDTH_OF_ONE_EDGE if band.low is None else math.log(band.high / band.low))
+    return 0.0
+
+
+def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
+    """Factor that the recovery rule would set: the present one, or one nearer to 1.
+
+    At or past the middle of the band on the side of the earlier change, "ease" takes part of it back; "plan"
+    returns to 1 anywhere in the band. Settled samples only.
+    """
+    factor, choice = facts.factor, policy.after_recovery.value
+    found = draft.comparison
+    if factor == 1.0 or found is None or found.position is None or not draft.settled:
+        return factor
+    if choice is Recovery.KEEP or (factor < 1.0 and _upward_barred(draft)):
+        return factor
+    reach = found.position if factor > 1.0 else 1.0 - found.position
+    if choice is Recovery.PLAN:
+        return 1.0 if reach >= 0 else factor
+    if reach < 0.5:
+        return factor
+    eased = 1.0 + (factor - 1.0) * (1.0 - policy.ease_share.value)
+    return 1.0 if abs(eased - 1.0) < _NEAR_PLAN else eased
+
+
+def _upward_barred(draft: Draft) -> bool:
+    """Whether a return upwards is barred; the wait for a second result is about raises, not about returns."""
+    return any(name != "twice in a row" for name in draft.no_raise)
+
+
+def _grown(first: float, largest: float, reached_at: float, width: float) -> float:
+    return min(largest, first + (largest - first) * width / reached_at)
+
+
+def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """The size of a raise, growing with the distance below the band."""
+    if draft.direction <= 0:
+        return quiet(policy.raise_first, "no raise called for", "The results call for no raise.", draft)
+    if draft.no_raise or draft.share == 0:
+        by = ", ".join(draft.no_raise) or "leaf nitrogen"
+        return quiet(policy.raise_first, f"held back by: {by}", "Other rules hold the raise back.", draft)
+    assert draft.comparison is not None and facts.primary is not None
+    smallest = policy.smallest_step
+    if draft.early:
+        return _step(facts, policy, draft, smallest.value, "early step on the trend", smallest)
+    if facts.primary.tissue is Tissue.LEAF:
+        figure = policy.leaf_low_raise
+        return _step(facts, policy, draft, figure.value, "leaf nitrogen below its band", figure)
+    width = distance(facts, draft.comparison)
+    figure = policy.raise_first
+    step = _grown(figure.value, policy.raise_largest.value, policy.raise_largest_at.value, width)
+    saw = f"{width:.2f} band widths below the band"
+    if draft.comparison.status is Status.DEFICIENT:
+        step, figure, saw = policy.raise_largest.value, policy.raise_largest, f"{saw}, deficient"
+    if draft.leaf is not None and draft.leaf.sure == draft.comparison.sure:
+        leaf = policy.leaf_low_raise
+        if leaf.value > step:
+            step, figure, saw = leaf.value, leaf, f"{saw}, leaf nitrogen low as well"
+    step = max(step * draft.share, min(smallest.value, step))
+    return _step(facts, policy, draft, step, saw, figure)
+
+
+def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """The size of a cut, growing with the distance above the band. No publication gives a number."""
+    figure = policy.cut_largest
+    if draft.direction >= 0:
+        return quiet(figure, "no cut called for", "The results call for no cut.", draft)
+    if draft.no_cut or draft.share == 0:
+        by = ", ".join(draft.no_cut) or "leaf nitrogen"
+        return quiet(figure, f"held back by: {by}", "Other rules hold the cut back.", draft)
+    assert draft.comparison is not None
+    smallest = policy.smallest_step
+    if draft.early:
+        return _step(facts, policy, draft, -smallest.value, "early step on the trend", smallest)
+    width = distance(facts, draft.comparison)
+    step = _grown(smallest.value, figure.value, policy.cut_largest_at.value, width)
+    saw = f"{width:.2f} band widths above the band"
+    if draft.comparison.status is Status.EXCESS:
+        step, saw = figure.value, f"{saw}, excess"
+    step = max(step * draft.share, smallest.value)
+    return _step(facts, policy, draft, -step, saw, figure)
+
+
+def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, figure: Backed) -> Outcome:
+    raising = step > 0
+    factor = facts.factor * (1.0 + step)
+    recovered = recovered_factor(facts, policy, draft)
+    factor = max(factor, recovered) if raising else min(factor, recovered)
+    name = "raise" if raising else "cut"
+    why = f"A {name} of {100 * abs(factor / facts.factor - 1):.0f} % on the rate in force."
+    if not raising:
+        why += " The size is this program's own rule: no publication gives a number for a cut."
+    change = f"factor {facts.factor:.2f} -> {factor:.2f}"
+    return fires(figure, saw, why, draft._replace(factor=factor, moved_by=name), change)
+
+
+def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """Back in the band at a changed rate: keep it, ease back, or return to plan, as the policy says."""
+    choice = policy.after_recovery
+    if facts.factor == 1.0:
+        return quiet(choice, "the plan's own rate is in force", "There is no change to take back.", draft)
+    if draft.moved_by:
+        return quiet(choice, "a step was taken", "The step above already counts from the changed rate.", draft)
+    saw = f"factor {facts.factor:.2f} in force"
+    if draft.comparison is None or draft.comparison.position is None:
+        return quiet(choice, saw, "There is no position in the band to judge a recovery by.", draft)
+    saw += f", position {draft.comparison.position:.2f}"
+    if not draft.settled:
+        return quiet(choice, saw, "The sample cannot show the changed rate yet.", draft)
+    factor = recovered_factor(facts, policy, draft)
+    if factor == facts.factor:
+        return quiet(choice, saw, f'The changed rate is kept ("{choice.value.value}").', draft)
+    back = "to plan" if factor == 1.0 else "part of the way back to plan"
+    why = f'The crop has come back far enough, so the rate returns {back} ("{choice.value.value}").'
+    draft = draft._replace(factor=factor, moved_by="after recovery")
+    return fires(choice, saw, why, draft, f"factor {facts.factor:.2f} -> {factor:.2f}")

@@ -1,0 +1,91 @@
+"""The weekly table: rates, amounts of product and running totals for the rest of the season."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from fertadjust.field import Block
+from fertadjust.plan import Plan, PlanWeek
+from fertadjust.products import Product, ProductAmount, amounts
+
+
+@dataclass(frozen=True, slots=True)
+class WeekAmounts:
+    """One week of one block.
+
+    Attributes:
+        week: the planned week.
+        stage: where the week lies in words, or "".
+        before_lb_ac: rate without the new decision [lb/ac].
+        rate_lb_ac: rate with it [lb/ac].
+        n_lb: nitrogen for the whole block [lb].
+        n_lb_injection: nitrogen for the whole block in one injection [lb].
+        products: amounts for the whole block and the whole week.
+        products_before: the same without the new decision.
+        total_lb_ac: running total of the season with credits, to the end of this week [lb/ac].
+        over_cap: whether that total is above the season cap.
+    """
+
+    week: PlanWeek
+    stage: str
+    before_lb_ac: float
+    rate_lb_ac: float
+    n_lb: float
+    n_lb_injection: float
+    products: tuple[ProductAmount, ...]
+    products_before: tuple[ProductAmount, ...]
+    total_lb_ac: float
+    over_cap: bool
+
+    @property
+    def changed(self) -> bool:
+        """Whether the decision moves this week."""
+        return abs(self.rate_lb_ac - self.before_lb_ac) > 1e-9
+
+    def nutrient_lb(self, nutrient: str) -> float:
+        """Weight of a nutrient that comes with the week's products [lb]."""
+        return sum(part.nutrients_lb.get(nutrient, 0.0) for part in self.products)
+
+
+def weekly_amounts(
+    block: Block,
+    plan: Plan,
+    products: Sequence[Product],
+    weeks: Sequence[PlanWeek],
+    before: Mapping[int, float],
+    after: Mapping[int, float],
+    spent_lb_ac: float,
+    stage_of: Mapping[int, str],
+) -> list[WeekAmounts]:
+    """Amounts of the coming weeks.
+
+    Args:
+        block, plan, products: see their classes.
+        weeks: the weeks to show, in order.
+        before, after: week number -> rate [lb/ac] without and with the new decision.
+        spent_lb_ac: credits, applied nitrogen and the rest of the running week [lb/ac].
+        stage_of: week number -> stage in words.
+    """
+    area = block.area_ac()
+    total = spent_lb_ac
+    rows = []
+    for week in weeks:
+        rate = after[week.number]
+        total += rate
+        n_lb = rate * area
+        rows.append(
+            WeekAmounts(
+                week=week,
+                stage=stage_of.get(week.number, ""),
+                before_lb_ac=before[week.number],
+                rate_lb_ac=rate,
+                n_lb=n_lb,
+                n_lb_injection=n_lb / plan.injections_per_week,
+                products=tuple(amounts(n_lb, products)),
+                products_before=tuple(amounts(before[week.number] * area, products)),
+                total_lb_ac=total,
+                over_cap=plan.cap_lb_ac is not None and total > plan.cap_lb_ac + 1e-9,
+            )
+        )
+    return rows
