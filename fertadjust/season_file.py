@@ -1,0 +1,310 @@
+"""From ``season.toml`` to blocks, plans, tables and policy, with every fault found at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from fertadjust.bands import Axis, BandTable
+from fertadjust.errors import Fault, UserError
+from fertadjust.field import Block, basis_mismatch
+from fertadjust.plan import Credit, Plan
+from fertadjust.products import Product, meets_in_concentrate
+from fertadjust.rules.policy import OVERRIDABLE, Policy, with_overrides
+from fertadjust.season import BlockSeason
+from fertadjust.season_model import SeasonIn, StagesIn
+from fertadjust.shipped import read_band_folder, shipped_policy_files, shipped_tables
+from fertadjust.stages import StageDates, stage_words
+from fertadjust.toml_file import TomlFile, parse_toml, read_toml
+from fertadjust.units import UnitSystem
+
+SEASON_FILE = "season.toml"
+_SHARE_TOLERANCE = 1e-6
+
+
+@dataclass(frozen=True)
+class SeasonFile:
+    """A checked season file.
+
+    Attributes:
+        folder: folder it stands in.
+        text: its text, as stored with each decision.
+        farm, units: name and unit system.
+        crop, system, region: what is grown.
+        planted: planting date, or None.
+        blocks: block key -> the block's season without records.
+        policy: policy with overrides.
+        tables: band tables in use.
+        notes: things to know that are no faults.
+    """
+
+    folder: Path
+    text: str
+    farm: str
+    units: UnitSystem
+    crop: str
+    system: str
+    region: str
+    planted: date | None
+    blocks: dict[str, BlockSeason]
+    policy: Policy
+    tables: tuple[BandTable, ...]
+    notes: tuple[str, ...]
+
+
+def read_season(folder: Path) -> SeasonFile:
+    """Read and check ``season.toml`` of a folder.
+
+    Raises:
+        UserError: the folder or file is missing, or every fault of the file with line and key.
+    """
+    path = folder / SEASON_FILE
+    if not path.exists():
+        raise UserError(
+            Fault(
+                f"there is no {SEASON_FILE} here; write one with: fertadjust new {folder}",
+                str(folder),
+            )
+        )
+    return _season(read_toml(path), folder)
+
+
+def parse_season(text: str, folder: Path) -> SeasonFile:
+    """As `read_season`, from text; used to derive an old decision again.
+
+    Raises:
+        UserError: as `read_season`.
+    """
+    return _season(parse_toml(text, SEASON_FILE), folder)
+
+
+def _season(file: TomlFile, folder: Path) -> SeasonFile:
+    try:
+        given = SeasonIn.model_validate(file.data)
+    except ValidationError as error:
+        raise UserError(file.faults(error, SeasonIn)) from None
+    return _Checker(file, given, folder).season()
+
+
+class _Checker:
+    """Checks one season file as a whole and builds the domain objects from it."""
+
+    def __init__(self, file: TomlFile, given: SeasonIn, folder: Path) -> None:
+        self.file = file
+        self.given = given
+        self.folder = folder
+        self.faults: list[Fault] = []
+        self.notes: list[str] = []
+
+    def season(self) -> SeasonFile:
+        given = self.given
+        tables = self._tables()
+        policy = self._policy()
+        if policy is None:
+            raise UserError(self.faults)
+        plan = self._plan(policy)
+        products = self._products()
+        blocks = {
+            key: BlockSeason(self._block(key), plan, self._stages(key, plan, tables), products, policy, tables)
+            for key in given.blocks
+        }
+        if self.faults:
+            raise UserError(sorted(dict.fromkeys(self.faults), key=lambda fault: (fault.line or 0, fault.key)))
+        return SeasonFile(
+            folder=self.folder,
+            text=self.file.text,
+            farm=given.farm.name,
+            units=given.farm.units,
+            crop=given.crop.name,
+            system=given.crop.system,
+            region=given.crop.region,
+            planted=given.crop.planted,
+            blocks=blocks,
+            policy=policy,
+            tables=tables,
+            notes=tuple(self.notes),
+        )
+
+    def _fault(self, message: str, *place: str | int) -> None:
+        self.faults.append(self.file.fault(message, *place))
+
+    def _tables(self) -> tuple[BandTable, ...]:
+        known = dict(shipped_tables())
+        if self.given.bands.folder is not None:
+            try:
+                own = read_band_folder(self.folder / self.given.bands.folder)
+            except UserError as error:
+                self.faults += error.faults
+                own = {}
+            for clash in sorted(known.keys() & own.keys()):
+                self._fault(f'the own table "{clash}" has the id of a shipped one', "bands", "folder")
+            known |= own
+        chosen: list[BandTable] = []
+        for index, name in enumerate(self.given.bands.tables):
+            table = known.get(name)
+            place = ("bands", "tables", index)
+            if table is None:
+                names = ", ".join(sorted(known))
+                self._fault(f'there is no band table "{name}"; there are: {names}', *place)
+                continue
+            if table.crop != self.given.crop.name:
+                self._fault(f"{name} is for {table.crop}, the crop is {self.given.crop.name}", *place)
+            for other in chosen:
+                same = set(other.analytes) & set(table.analytes)
+                if (other.tissue, other.basis) == (table.tissue, table.basis) and same:
+                    kind = f"{table.tissue.value} {', '.join(sorted(same))}, {table.basis.value}"
+                    self._fault(f"{name} and {other.id} are both for {kind}: choose one", *place)
+            if table.region != self.given.crop.region:
+                self.notes.append(
+                    f"{name} is for {table.region}, the season is in {self.given.crop.region}: published bands "
+                    "of different regions disagree several-fold."
+                )
+            if table.recalled:
+                self.notes.append(f"{name} holds rows written from memory: check them before relying on them.")
+            chosen.append(table)
+        return tuple(chosen)
+
+    def _policy(self) -> Policy | None:
+        crop = self.given.crop
+        files = shipped_policy_files()
+        file = files.get((crop.name, crop.system))
+        if file is None:
+            known = "; ".join(f'"{name}" in "{system}"' for name, system in sorted(files))
+            self._fault(
+                f'there are no rules for "{crop.name}" in "{crop.system}"; there are for {known}', "crop", "name"
+            )
+            return None
+        good = {name: value for name, value in self.given.policy.items() if self._override_ok(name, value)}
+        data = with_overrides(file.data, good)
+        try:
+            return Policy.model_validate(data)
+        except ValidationError as error:
+            for fault in file.faults(error, Policy):
+                name = fault.key.split(".")[0]
+                self._fault(fault.message, *(["policy", name] if name else ["policy"]))
+            return None
+
+    def _override_ok(self, name: str, value: Any) -> bool:
+        if name not in OVERRIDABLE:
+            self._fault(f"is no policy value; there are: {', '.join(OVERRIDABLE)}", "policy", name)
+            return False
+        if isinstance(value, dict) and ("value" not in value or set(value) - {"value", "reason"}):
+            self._fault('write a value, or { value = ..., reason = "..." }', "policy", name)
+            return False
+        return True
+
+    def _plan(self, policy: Policy) -> Plan:
+        given, units = self.given, self.given.farm.units
+        rates = [units.rate_in(rate) for rate in given.plan.rates()]
+        floor = policy.floor.value if given.bounds.floor is None else units.rate_in(given.bounds.floor)
+        ceiling = policy.ceiling.value if given.bounds.ceiling is None else units.rate_in(given.bounds.ceiling)
+        if floor > ceiling:
+            self._fault(f"floor {units.rate_out(floor):g} is above ceiling {units.rate_out(ceiling):g}", "bounds")
+        if max(rates) > ceiling * (1 + 1e-9):
+            self._fault(
+                f"a planned rate of {units.rate_out(max(rates)):g} is above the ceiling of "
+                f"{units.rate_out(ceiling):g} {units.rate_unit}",
+                "plan",
+                "ramp" if given.plan.ramp else "rate",
+            )
+        cap = None if given.bounds.season_cap is None else units.rate_in(given.bounds.season_cap)
+        credits_ = tuple(
+            Credit(item.name, units.rate_in(item.n), item.source, item.evidence) for item in given.credits
+        )
+        planned = sum(rates) + sum(item.n_lb_ac for item in credits_)
+        if cap is not None and planned > cap * (1 + 1e-9):
+            self.notes.append(
+                f"plan and credits come to {units.rate_out(planned):.1f} {units.total_unit}, above the season cap "
+                f"of {units.rate_out(cap):.1f}: the last weeks would not be fed."
+            )
+        return Plan(
+            start=given.plan.start,
+            rates_lb_ac=tuple(rates),
+            basis=given.plan.basis,
+            injections_per_week=given.plan.injections_per_week,
+            floor_lb_ac=floor,
+            ceiling_lb_ac=ceiling,
+            cap_lb_ac=cap,
+            rate_step_lb_ac=units.rate_in(given.bounds.rate_step),
+            credits=credits_,
+        )
+
+    def _products(self) -> tuple[Product, ...]:
+        units = self.given.farm.units
+        total = sum(item.share for item in self.given.products)
+        if abs(total - 1.0) > _SHARE_TOLERANCE:
+            self._fault(f"the shares of nitrogen add up to {total:g}; they should add up to 1", "products")
+        products = tuple(
+            Product(
+                name=item.name,
+                percent=item.percent,
+                share=item.share,
+                density_lb_gal=None if item.density is None else units.density_in(item.density),
+                nitrate_n=item.nitrate_n,
+            )
+            for item in self.given.products
+        )
+        names = [item.name for item in products]
+        for name in sorted({name for name in names if names.count(name) > 1}):
+            self._fault(f'the product "{name}" stands twice', "products")
+        clash = meets_in_concentrate([item for item in products if item.share > 0])
+        if clash is not None:
+            self.notes.append(clash)
+        return products
+
+    def _block(self, key: str) -> Block:
+        given, units = self.given.blocks[key], self.given.farm.units
+        block = Block(
+            key=key,
+            name=given.name or key,
+            row_length_ft=units.length_in(given.row_length),
+            rows=given.rows,
+            bed_top_width_ft=units.length_in(given.bed_top_width),
+            bed_spacing_ft=units.length_in(given.bed_spacing),
+            area_basis=given.area_basis,
+            standard_spacing_ft=(
+                None if given.standard_spacing is None else units.length_in(given.standard_spacing)
+            ),
+            soil=given.soil,
+            cultivar=given.cultivar,
+        )
+        mismatch = basis_mismatch(block, self.given.plan.basis)
+        if mismatch is not None:
+            self._fault(mismatch, "blocks", key, "area_basis")
+        return block
+
+    def _stages(self, key: str, plan: Plan, tables: tuple[BandTable, ...]) -> StageDates:
+        shared, own = self.given.stages, self.given.blocks[key].stages
+        place = ("blocks", key, "stages") if own is not None else ("stages",)
+        dates = shared.dates | (own.dates if own is not None else {})
+        approximate = set(shared.approximate) - set(own.dates if own is not None else {})
+        approximate |= set(own.approximate if own is not None else [])
+        for part, where in self._stage_parts(own, key):
+            for name in part.approximate:
+                if name not in dates:
+                    self._fault(f"approximate names {name}, which has no date", *where, "approximate")
+        planted = self.given.crop.planted
+        for name, day in dates.items():
+            if planted is not None and day < planted:
+                self._fault(f"{stage_words(name)} on {day} is before planting on {planted}", *place, name)
+        for table in tables:
+            needed = [table.anchor] if table.axis is Axis.WEEKS and table.anchor else list(table.stages)
+            missing = [name for name in needed if name not in dates]
+            if missing:
+                self._fault(f"{table.id} needs a date for {', '.join(missing)}", *place)
+                continue
+            days = [dates[name] for name in needed]
+            if days != sorted(set(days)):
+                self._fault(f"{table.id} needs rising dates for {', '.join(needed)}", *place)
+        ordered = dict(sorted(dates.items(), key=lambda item: item[1]))
+        return StageDates(ordered, plan.end, frozenset(approximate))
+
+    def _stage_parts(self, own: StagesIn | None, key: str) -> Iterator[tuple[StagesIn, tuple[str, ...]]]:
+        yield self.given.stages, ("stages",)
+        if own is not None:
+            yield own, ("blocks", key, "stages")

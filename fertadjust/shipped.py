@@ -1,0 +1,104 @@
+"""Data that travels with the program: band tables, policies, citations, the sample season.
+
+In a checkout the tables and the sample season lie at the top of the repository; in an installed package they
+lie inside it.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from fertadjust.bands import BandTable
+from fertadjust.errors import Fault, FertadjustError, UserError
+from fertadjust.evidence import split_sources
+from fertadjust.rules.policy import Policy
+from fertadjust.toml_file import TomlFile, read_toml
+
+_PACKAGE = Path(__file__).parent
+
+
+def folder(name: str) -> Path:
+    """Folder of shipped data, ``sufficiency_ranges`` or ``sample_data``.
+
+    Raises:
+        FertadjustError: the installation is incomplete.
+    """
+    for candidate in (_PACKAGE / "data" / name, _PACKAGE.parent / name):
+        if candidate.is_dir():
+            return candidate
+    raise FertadjustError(f"the installation is incomplete: {name} is missing")
+
+
+def read_band_table(path: Path) -> BandTable:
+    """Read and check one band table.
+
+    Raises:
+        UserError: every fault of the file, with line and key.
+    """
+    file = read_toml(path)
+    try:
+        table = BandTable.model_validate(file.data)
+    except ValidationError as error:
+        raise UserError(file.faults(error, BandTable)) from None
+    if table.id != path.stem:
+        raise UserError(file.fault(f'the id should be the file\'s name, "{path.stem}"', "id"))
+    return table
+
+
+def read_band_folder(where: Path) -> dict[str, BandTable]:
+    """All band tables of a folder, by id.
+
+    Raises:
+        UserError: there is no such folder, or the faults of all its files.
+    """
+    if not where.is_dir():
+        raise UserError(Fault("there is no such folder of band tables", str(where)))
+    tables: dict[str, BandTable] = {}
+    faults: list[Fault] = []
+    for path in sorted(where.glob("*.toml")):
+        try:
+            table = read_band_table(path)
+        except UserError as error:
+            faults += error.faults
+        else:
+            tables[table.id] = table
+    if faults:
+        raise UserError(faults)
+    return tables
+
+
+@cache
+def shipped_tables() -> dict[str, BandTable]:
+    """The band tables that ship with the program, by id."""
+    return read_band_folder(folder("sufficiency_ranges"))
+
+
+def shipped_policy_files() -> dict[tuple[str, str], TomlFile]:
+    """Policy files by (crop, system)."""
+    files = [read_toml(path) for path in sorted((_PACKAGE / "data" / "policies").glob("*.toml"))]
+    return {(file.data["crop"], file.data["system"]): file for file in files}
+
+
+def shipped_policy(crop: str, system: str) -> Policy:
+    """The shipped policy of a crop and system, without overrides.
+
+    Raises:
+        KeyError: there is none.
+    """
+    return Policy.model_validate(shipped_policy_files()[crop, system].data)
+
+
+@cache
+def citations() -> dict[str, str]:
+    """Source key -> citation."""
+    data = read_toml(_PACKAGE / "data" / "sources.toml").data["citations"]
+    return {str(key): str(text) for key, text in data.items()}
+
+
+def citations_for(sources: list[str]) -> dict[str, str]:
+    """Citations of the source keys in some source fields, sorted by key; free text is left out."""
+    keys = sorted({key for source in sources for key in split_sources(source)})
+    return {key: citations()[key] for key in keys if key in citations()}

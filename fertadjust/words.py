@@ -1,0 +1,179 @@
+"""Advice in a grower's words. Nothing is decided here; the words follow from the recommendation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from fertadjust.compare import Side
+from fertadjust.rules.facts import Action, Reading, Recommendation
+from fertadjust.season import Advice
+from fertadjust.tissue import Censor, format_value
+from fertadjust.units import UnitSystem
+
+_VERBS = {Action.RAISE: "Raise", Action.HOLD: "Hold", Action.CUT: "Cut"}
+_SIDES = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
+
+LIMITS_OF_THE_TEST = (
+    (
+        "Published sufficiency bands for strawberry petiole nitrate disagree several-fold between regions: the "
+        "Southeast low limit is 4 times the California minimum at bloom and 7.5 times in fruiting.",
+        "UGA-2021; UC-DRIS-2012",
+    ),
+    (
+        "In California the same authors call the petiole nitrate test nearly worthless at peak harvest and prefer "
+        "leaf total nitrogen; petiole nitrate there did not follow soil nitrate.",
+        "UC-DRIS-2012; BOTTOMS-DRIS",
+    ),
+    (
+        "In North Carolina petiole nitrate is held to predict nitrogen need better than leaf nitrogen.",
+        "NCDA-2023",
+    ),
+    (
+        "In processing tomato petiole nitrate did not reliably tell crops with enough nitrogen from short ones.",
+        "TOMATO-N-2009",
+    ),
+    (
+        "No publication gives a number for how far to cut the rate when the petiole is above the band. Trials "
+        "disagree on whether more nitrogen softens fruit.",
+        "HOCHMUTH-1996; SEASON-2021; SEFP-WATSON",
+    ),
+)
+"""What a reader of any verdict should know about the test, with source keys."""
+
+
+def day(value: date) -> str:
+    """A date as people write it: "Mon 9 Mar 2026"."""
+    return f"{value:%a} {value.day} {value:%b %Y}"
+
+
+def short_day(value: date) -> str:
+    """A date without its year: "9 Mar"."""
+    return f"{value.day} {value:%b}"
+
+
+def rate(lb_ac: float, units: UnitSystem) -> str:
+    """A rate or total without its unit, two decimals."""
+    return f"{units.rate_out(lb_ac):.2f}"
+
+
+def rates(values: Iterable[float], units: UnitSystem) -> str:
+    """Weekly rates: one number when they are all alike, else the list."""
+    texts = [rate(value, units) for value in values]
+    if not texts:
+        return "nothing"
+    return texts[0] if len(set(texts)) == 1 else ", then ".join(texts)
+
+
+def headline(advice: Advice, units: UnitSystem) -> str:
+    """The decision in one sentence."""
+    found = advice.recommendation
+    if not found.weeks:
+        return "Hold: no week of the plan is left to change."
+    now, new = rates(found.standing_rates_lb_ac, units), rates(found.rates_lb_ac, units)
+    span = _span(found)
+    if found.action is Action.HOLD:
+        head = f"Hold nitrogen at {new} {units.rate_unit} {span}"
+    else:
+        percent = _percent(found)
+        head = f"{_VERBS[found.action]} nitrogen from {now} to {new} {units.rate_unit} ({percent}) {span}"
+    return f"{head}; review on {day(found.review)}."
+
+
+def _percent(found: Recommendation) -> str:
+    before, after = found.standing_rates_lb_ac[0], found.rates_lb_ac[0]
+    for old, new in zip(found.standing_rates_lb_ac, found.rates_lb_ac, strict=True):
+        if abs(old - new) > 1e-9:
+            before, after = old, new
+            break
+    return "from nothing" if before == 0 else f"{100 * (after / before - 1):+.0f} %"
+
+
+def _span(found: Recommendation) -> str:
+    first, last = found.weeks[0], found.weeks[-1]
+    count = len(found.weeks)
+    weeks = "the week" if count == 1 else f"the {count} weeks"
+    return f"for {weeks} from {day(first.start)} to {day(last.end)}"
+
+
+def result_sentence(reading: Reading, found: Recommendation) -> str:
+    """What the deciding result showed against its band."""
+    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
+    kind = f"{reading.tissue.value.capitalize()} {reading.analyte}"
+    several = f" (mean of {reading.count})" if reading.count > 1 else ""
+    comparison = found.comparison
+    where = "cannot be placed against"
+    if comparison is not None and comparison.side is not None:
+        where = f"is {_SIDES[comparison.side]}"
+    return (
+        f"{kind} of {short_day(reading.sampled)} was {value}{several}; it {where} the band of "
+        f"{band_words(reading)} for {reading.band.label}."
+    )
+
+
+def band_words(reading: Reading) -> str:
+    """The band in words: "4,000 to 6,000 ppm" or "400 ppm and more"."""
+    band = reading.band
+    if band.low is not None and band.high is not None:
+        low, high = format_value(band.low, band.unit), format_value(band.high, band.unit)
+        return f"{low} to {high} {band.unit}"
+    if band.low is not None:
+        return f"{format_value(band.low, band.unit)} {band.unit} and more"
+    assert band.high is not None
+    return f"{format_value(band.high, band.unit)} {band.unit} and less"
+
+
+def how_sure(advice: Advice) -> str:
+    """How sure the reading of the result is, with the uncertainty behind it."""
+    found = advice.recommendation
+    comparison, reading = found.comparison, advice.facts.primary
+    if comparison is None or reading is None:
+        return "Not sure of anything: there is no usable result."
+    chances = {
+        "below": comparison.below,
+        "within": comparison.within,
+        "above": comparison.above,
+    }
+    least = "at least " if reading.censor is not Censor.NONE else ""
+    text = ", ".join(f"{side} {least}{100 * chance:.0f} %" for side, chance in chances.items())
+    return f"Chance that the crop lies {text} of its band (measurement uncertainty {100 * found.relative:.0f} %)."
+
+
+def reasons(advice: Advice) -> tuple[str, ...]:
+    """Two or three sentences: what the result was, what moved the rate, what limits it."""
+    found = advice.recommendation
+    out = []
+    if advice.facts.primary is None:
+        out.append("There is no usable result.")
+    else:
+        out.append(result_sentence(advice.facts.primary, found))
+    lines = {line.rule: line for line in found.trace}
+    if found.moved_by in lines:
+        out.append(lines[found.moved_by].why)
+    else:
+        holding = [
+            line
+            for line in found.trace
+            if line.fired and line.group != "companions" and ("hold" in line.change or "allowed" in line.change)
+        ]
+        out += [line.why for line in holding[:2]]
+        if not holding and advice.facts.primary is not None:
+            out.append(lines["status"].why)
+    if found.binding and found.binding != found.moved_by and "floor and ceiling" in lines:
+        out.append(lines.get(found.binding, lines["floor and ceiling"]).why)
+    return tuple(dict.fromkeys(out))
+
+
+def flip_sentence(advice: Advice) -> str:
+    """Which result would change the advice, in one sentence."""
+    reading = advice.facts.primary
+    if reading is None:
+        return "Any usable result would change this."
+    here = advice.recommendation.action.value
+    if not advice.flips:
+        return f"No result of that sample would change this: the advice stays to {here}."
+    parts = []
+    for flip in advice.flips:
+        side = "above" if flip.above else "below"
+        parts.append(f"{side} {format_value(flip.value, reading.unit)} {reading.unit} to {flip.action.value}")
+    return f"With a result {', and '.join(parts)}, the advice would change."
