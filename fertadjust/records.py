@@ -184,7 +184,7 @@ class Records:
                 f"{self._path.absolute().as_uri()}?mode={mode}",
                 uri=True,
                 isolation_level=None,
-                timeout=_BUSY_MS / 1e3,
+                timeout=_BUSY_S,
             )
         except sqlite3.Error as error:
             raise UserError(Fault(f"the records cannot be opened: {error}", str(self._path))) from None

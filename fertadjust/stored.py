@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
@@ -77,6 +77,48 @@ def observation_of(record: Record) -> Observation:
         Sight(data["sight"]),
         data["value"],
         data["note"],
+    )
+
+
+class Decided(NamedTuple):
+    """A decision as people read it.
+
+    Attributes:
+        record: number of its record.
+        on: day of the decision.
+        by: who decided.
+        choice: accept, change or leave.
+        action: what was advised: raise, hold or cut.
+        advised: the advice's headline.
+        reason: why, in the decider's words.
+        rates_lb_ac: week number -> decided rate [lb/ac], empty when the advice was left.
+        factor: decided factor on the planned rates.
+    """
+
+    record: int
+    on: date
+    by: str
+    choice: str
+    action: str
+    advised: str
+    reason: str
+    rates_lb_ac: dict[int, float]
+    factor: float
+
+
+def decided_of(record: Record) -> Decided:
+    """The decision that a record holds."""
+    data = _content(record)
+    return Decided(
+        record=record.number,
+        on=date.fromisoformat(record.day),
+        by=data["by"],
+        choice=data["choice"],
+        action=data["advice"]["action"],
+        advised=data["advice"]["headline"],
+        reason=data["reason"],
+        rates_lb_ac={int(week): rate for week, rate in data["rates_lb_ac"].items()},
+        factor=data["factor"],
     )
 
 

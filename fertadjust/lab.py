@@ -1,0 +1,71 @@
+"""Readers of laboratory reports. So far: a simple CSV file with a header, one value a row."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+
+from fertadjust.entry import RESULT_FIELDS
+from fertadjust.errors import Fault, UserError
+
+_NEEDED = ("block", "sampled", "value")
+
+
+def read_csv(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+    """Rows of a results CSV as (line, field name -> text).
+
+    The header names the fields of `RESULT_FIELDS` in any order; block, sampled and value are needed.
+
+    Raises:
+        UserError: no such file, not text, or wrong columns; with the line.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise UserError(Fault("there is no such file", str(path))) from None
+    except UnicodeDecodeError:
+        raise UserError(Fault("the file is not text in UTF-8", path.name)) from None
+    except OSError as error:
+        raise UserError(Fault(f"the file cannot be read: {error.strerror}", str(path))) from None
+    reader = csv.reader(io.StringIO(text, newline=""))
+    try:
+        header = [name.strip().lower().replace(" ", "_") for name in next(reader)]
+    except StopIteration:
+        raise UserError(
+            Fault(f"the file is empty; it needs a header: {', '.join(RESULT_FIELDS)}", path.name)
+        ) from None
+    _check_header(header, path.name)
+    faults = []
+    rows = []
+    for cells in reader:
+        if not any(cell.strip() for cell in cells):
+            continue
+        if len(cells) != len(header):
+            message = f"{len(cells)} columns, the header has {len(header)}"
+            faults.append(Fault(message, path.name, reader.line_num))
+        else:
+            rows.append((reader.line_num, dict(zip(header, cells, strict=True))))
+    if faults:
+        raise UserError(faults)
+    yield from rows
+
+
+def _check_header(header: list[str], name: str) -> None:
+    accepted = f"the columns are: {', '.join(RESULT_FIELDS)}"
+    faults = [
+        Fault(f"is not a column of results; {accepted}", name, 1, column or "(no name)")
+        for column in header
+        if column not in RESULT_FIELDS
+    ]
+    faults += [
+        Fault(f"the column is missing; {accepted}", name, 1, column) for column in _NEEDED if column not in header
+    ]
+    faults += [
+        Fault("the column stands twice", name, 1, column)
+        for column in sorted(set(header))
+        if header.count(column) > 1
+    ]
+    if faults:
+        raise UserError(faults)
