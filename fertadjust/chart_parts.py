@@ -5,23 +5,25 @@ Meaning is carried by shape, line style, hatch or words; colour only adds to it.
 
 from __future__ import annotations
 
+import io
 import math
-from collections.abc import Iterator, Sequence
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, timedelta
-from typing import Final, Literal, NamedTuple
+from typing import Any, Final, Literal, NamedTuple
 
 import matplotlib
 import matplotlib.style
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.dates import date2num, num2date
 from matplotlib.figure import Figure
-from matplotlib.text import Annotation, Text
+from matplotlib.text import Annotation
 from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 from matplotlib.transforms import Bbox
 
 from fertadjust.plan import Plan
+from fertadjust.rules.facts import Action
 from fertadjust.tissue import format_value
 from fertadjust.words import short_day
 
@@ -34,10 +36,15 @@ PALE_GREEN: Final = "#E3F1EC"
 PALE_BLUE: Final = "#D6E6F2"
 PALE_GREY: Final = "#EEEEEE"
 
+LineStyle = str | tuple[float, tuple[float, ...]]
+DASHED: Final[LineStyle] = (0, (5, 2))
+DASH_DOT: Final[LineStyle] = (0, (6, 2, 1, 2))
+
 WIDTH_IN: Final = 8.0
 HEIGHT_IN: Final = 9.5
 LEFT_IN: Final = 0.75
 RIGHT_IN: Final = 1.4
+SUFFIXES: Final = (".png", ".svg", ".pdf")
 SMALL: Final = 9.0
 """Font size of labels [pt]."""
 
@@ -75,10 +82,10 @@ class Mark(NamedTuple):
 
     on: date
     text: str
-    kind: Literal["raise", "hold", "cut"]
+    kind: Action | Literal["raise", "hold", "cut"]
 
 
-SIGNS: Final = {"raise": "▲", "hold": "■", "cut": "▼"}
+SIGNS: Final[Mapping[str, str]] = {"raise": "▲", "hold": "■", "cut": "▼"}
 
 
 class Span(NamedTuple):
@@ -97,7 +104,7 @@ class Span(NamedTuple):
 
 def at(day: date) -> float:
     """A day as a number on the date axis."""
-    return float(date2num(day))
+    return float(day.toordinal())
 
 
 def date_axis(axes: Axes, span: Span, plan: Plan, labelled: bool) -> None:
@@ -106,7 +113,7 @@ def date_axis(axes: Axes, span: Span, plan: Plan, labelled: bool) -> None:
     axes.set_xlim(at(span.start), at(span.end))
     axes.xaxis.set_major_locator(FixedLocator(starts[:: math.ceil(len(starts) / 9)]))
     axes.xaxis.set_minor_locator(FixedLocator(starts))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: short_day(num2date(x).date())))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: short_day(date.fromordinal(round(x)))))
     axes.tick_params(axis="x", labelbottom=labelled)
     axes.grid(axis="x", color="#DDDDDD", linewidth=0.6)
     axes.set_axisbelow(True)
@@ -116,17 +123,18 @@ def value_axis(axes: Axes, values: Sequence[float], unit: str, log: bool) -> Non
     """Scale and limits of a tissue axis [unit] that show all values, with plain numbers at the ticks."""
     low, high = (min(values), max(values)) if values else (1.0, 10.0)
     if log:
-        pad = max((high / low) ** 0.08, 1.1)
+        pad = max((high / low) ** 0.1, 1.15)
         axes.set_yscale("log")
         axes.set_ylim(low / pad, high * pad)
         axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0), numticks=12))
         axes.yaxis.set_minor_formatter(NullFormatter())
     else:
-        pad = 0.12 * (high - low) or 0.2 * high
+        pad = 0.15 * (high - low) or 0.2 * high
         axes.set_ylim(max(0.0, low - pad), high + pad)
         axes.yaxis.set_major_locator(MaxNLocator(5))
-    plain = (lambda y, _: f"{y:g}") if unit == "%" else (lambda y, _: format_value(y, unit))
-    axes.yaxis.set_major_formatter(FuncFormatter(plain))
+    axes.yaxis.set_major_formatter(
+        FuncFormatter(lambda y, _: f"{y:.1f}" if unit == "%" else format_value(y, unit))
+    )
 
 
 class Spot(NamedTuple):
@@ -147,12 +155,23 @@ AROUND: Final = (
     Spot(-8, -11, "right", "center"),
     Spot(0, 10, "center", "bottom"),
     Spot(0, -10, "center", "top"),
-    Spot(14, 22, "left", "center"),
-    Spot(14, -22, "left", "center"),
+    Spot(8, 22, "left", "center"),
+    Spot(-8, 22, "right", "center"),
+    Spot(8, -22, "left", "center"),
+    Spot(-8, -22, "right", "center"),
 )
-OVER: Final = tuple(Spot(dx, dy, "center", "bottom") for dy in (8, 20, 32, 44) for dx in (0, 18, -18, 36, -36))
+ABOVE: Final = (Spot(2, 3, "left", "bottom"), Spot(2, -3, "left", "top"))
+AFTER: Final = tuple(Spot(4, dy, "left", "center") for dy in (0, 9, -9, 18, -18))
+UNDER: Final = (Spot(6, -5, "left", "top"), Spot(6, -16, "left", "top"), Spot(-6, 5, "right", "bottom"))
 _PAPER: Final = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
 _LEADER: Final = {"arrowstyle": "-", "linewidth": 0.7, "color": "#555555", "shrinkA": 0, "shrinkB": 0}
+
+
+def over(axes: Axes, height: float) -> tuple[Spot, ...]:
+    """Spots that lie above a height [data units] over a point, the lowest first."""
+    bottom, top = axes.transData.transform([(0.0, 0.0), (0.0, height)])[:, 1]
+    lift = (top - bottom) * 72 / axes.figure.dpi
+    return tuple(Spot(0, lift + dy, "center", "bottom") for dy in (5, 18, 31))
 
 
 class Labels:
@@ -163,12 +182,8 @@ class Labels:
     """
 
     def __init__(self, figure: Figure) -> None:
-        self._renderer = FigureCanvasAgg(figure).get_renderer()
+        FigureCanvasAgg(figure)
         self._taken: list[Bbox] = []
-
-    def extent(self, text: Text) -> Bbox:
-        """Extent of a text [pixels]."""
-        return text.get_window_extent(self._renderer)
 
     def keep_clear(self, axes: Axes, x: Sequence[float], y: Sequence[float], reach: float = 1.5) -> None:
         """Keep labels off points of a panel and a reach around them [pixels]."""
@@ -176,10 +191,11 @@ class Labels:
             if math.isfinite(py):
                 self._taken.append(Bbox.from_extents(px - reach, py - reach, px + reach, py + reach))
 
-    def keep_clear_upright(self, axes: Axes, x: float, low: float, high: float) -> None:
-        """Keep labels off an upright line of a panel between two heights in data units."""
-        (px, bottom), (_, top) = axes.transData.transform([(x, low), (x, high)])
-        self._taken.append(Bbox.from_extents(px - 2, bottom, px + 2, top))
+    def keep_clear_upright(self, axes: Axes, x: float, bottom: float = 0.0, top: float = 1.0) -> None:
+        """Keep labels off an upright line of a panel between two shares of its height."""
+        frame, px = axes.get_window_extent(), float(axes.transData.transform((x, 1.0))[0])
+        low, high = frame.y0 + bottom * frame.height, frame.y0 + top * frame.height
+        self._taken.append(Bbox.from_extents(px - 2, low, px + 2, high))
 
     def beside(
         self, axes: Axes, x: float, y: float, text: str, spots: Sequence[Spot] = AROUND, leader: bool = False
@@ -187,23 +203,24 @@ class Labels:
         """Label a point; with ``leader`` a thin line joins the two."""
         note = axes.annotate(
             text, (x, y), (0, 0), textcoords="offset points", fontsize=SMALL, bbox=_PAPER, zorder=6,
-            arrowprops=_LEADER if leader else None, annotation_clip=False,
+            annotation_clip=False,
         )  # fmt: skip
         costs = [self._cost(axes, note, spot) for spot in spots]
-        self._move(note, spots[costs.index(min(costs))])
-        self._taken.append(Text.get_window_extent(note, self._renderer))
+        best = spots[costs.index(min(costs))]
+        self._move(note, best)
+        self._taken.append(note.get_window_extent())
+        if leader:
+            axes.annotate("", (x, y), (best.dx, best.dy), textcoords="offset points", arrowprops=_LEADER, zorder=5)
         return note
 
     def _cost(self, axes: Axes, note: Annotation, spot: Spot) -> float:
-        """Area covered twice plus area outside the panel's height [square pixels]."""
+        """Area covered twice, and area that leaves the panel other than to its right [square pixels]."""
         self._move(note, spot)
-        note.update_positions(self._renderer)
-        box = Text.get_window_extent(note, self._renderer)
+        box, frame = note.get_window_extent(), axes.get_window_extent()
         shared = (Bbox.intersection(box, other) for other in self._taken)
         covered = sum(part.width * part.height for part in shared if part is not None)
-        frame = axes.get_window_extent(self._renderer)
-        outside = max(0.0, box.y1 - frame.y1) + max(0.0, frame.y0 - box.y0)
-        return covered + 10 * outside * box.width
+        outside = max(0.0, box.y1 - frame.y1) + max(0.0, frame.y0 - box.y0) + max(0.0, frame.x0 - box.x0)
+        return float(covered + 10 * outside * box.width)
 
     @staticmethod
     def _move(note: Annotation, spot: Spot) -> None:
@@ -221,7 +238,7 @@ class Labels:
             floor = place + gap
             shift = (place - pixel) * 72 / axes.figure.dpi
             right = axes.transData.transform((x, y))[0]
-            edge = axes.get_window_extent(self._renderer).x1
+            edge = axes.get_window_extent().x1
             reach = (edge - right) * 72 / axes.figure.dpi + 4
             axes.annotate(
                 text, (x, y), (reach, shift), textcoords="offset points", va="center", fontsize=SMALL,
@@ -239,3 +256,57 @@ def rows_apart(extents: Sequence[Bbox], gap: float = 6.0) -> list[int]:
         ends[row : row + 1] = [box.x1]
         rows[index] = row
     return rows
+
+
+def place(axes: Axes, bottom: float, height: float) -> None:
+    """Put a panel at a height above the figure's lower edge [in], between the common margins."""
+    width = 1 - (LEFT_IN + RIGHT_IN) / WIDTH_IN
+    axes.set_position((LEFT_IN / WIDTH_IN, bottom / HEIGHT_IN, width, height / HEIGHT_IN))
+
+
+def write_lines(figure: Figure, top: float, text: str, size: float, weight: str = "normal") -> float:
+    """Write a text across the figure from a height [in] down; return the height below it [in]."""
+    line_in = 1.3 * size / 72
+    lines = textwrap.wrap(text, int((WIDTH_IN - 0.4) * 72 / (0.58 * size)))
+    for line in lines:
+        figure.text(0.2 / WIDTH_IN, top / HEIGHT_IN, line, fontsize=size, fontweight=weight, va="top")
+        top -= line_in
+    return top
+
+
+def day_strip(figure: Figure, span: Span, days: Sequence[tuple[date, str, LineStyle]]) -> tuple[Axes, int]:
+    """A strip that names days in as many rows as they need, each with a line down to the strip's foot.
+
+    Args:
+        figure, span: the figure and its date axis.
+        days: (day, words, line style).
+
+    Returns:
+        The strip, still to be placed, and its number of rows.
+    """
+    axes = figure.add_axes((0, 0, 1, 1), label="days")
+    place(axes, 0.0, 1.0)
+    axes.set_xlim(at(span.start), at(span.end))
+    axes.axis("off")
+    texts = [axes.text(at(day), 0.0, text, ha="center", va="center", bbox=_PAPER) for day, text, _ in days]
+    rows = rows_apart([text.get_window_extent() for text in texts])
+    count = max(rows, default=-1) + 1
+    axes.set_ylim(0, max(count, 1))
+    for text, row, (day, _, style) in zip(texts, rows, days, strict=True):
+        text.set_y(row + 0.55)
+        axes.plot([at(day)] * 2, [0, row + 0.2], color=BLACK, linewidth=1.0, linestyle=style)
+    return axes, count
+
+
+def rendered(figure: Figure, suffix: str) -> bytes:
+    """A figure as the bytes of a ".png", ".svg" or ".pdf" file, without the day or the program in it."""
+    words = figure.get_label()
+    metadata: dict[str, dict[str, Any]] = {
+        ".png": {"Software": None, "Description": words},
+        ".svg": {"Date": None, "Creator": None, "Format": None, "Type": None, "Title": words},
+        ".pdf": {"CreationDate": None, "Creator": None, "Producer": None, "Title": words},
+    }
+    buffer = io.BytesIO()
+    with chart_style():
+        figure.savefig(buffer, format=suffix[1:], dpi=150, metadata=metadata[suffix])
+    return buffer.getvalue()

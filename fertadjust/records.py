@@ -171,10 +171,8 @@ class Records:
         return [record for record in records if kind is None or record.kind is kind]
 
     def current(self, kind: Kind | None = None) -> list[Record]:
-        """Records that stand: not replaced and not void."""
-        records = self.all(kind)
-        replaced = {record.replaces for record in records}
-        return [record for record in records if record.number not in replaced and record.content is not None]
+        """Records that stand; see `standing`."""
+        return standing(self.all(kind))
 
     @contextmanager
     def _connect(self, *, write: bool) -> Iterator[sqlite3.Connection]:
@@ -219,6 +217,18 @@ class Records:
             raise UserError(
                 Fault("the records were written by a newer version of the program; use that one", str(self._path))
             )
+
+
+def standing(records: Sequence[Record], up_to: int | None = None) -> list[Record]:
+    """Of some records in order, those that are neither replaced nor void.
+
+    Args:
+        records: records in order of number.
+        up_to: look no further than this number, so that an earlier state comes back.
+    """
+    known = [record for record in records if up_to is None or record.number <= up_to]
+    replaced = {record.replaces for record in known}
+    return [record for record in known if record.number not in replaced and record.content is not None]
 
 
 def _record(row: Any) -> Record:

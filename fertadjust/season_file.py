@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -74,27 +74,35 @@ def read_season(folder: Path) -> SeasonFile:
     return _season(read_toml(path), folder)
 
 
-def parse_season(text: str, folder: Path) -> SeasonFile:
-    """As `read_season`, from text; used to derive an old decision again.
+def parse_season(text: str, folder: Path, tables: Mapping[str, BandTable] | None = None) -> SeasonFile:
+    """As `read_season`, from text; used to check a starter and to derive an old decision again.
+
+    Args:
+        text: text of a season file.
+        folder: folder that paths in it are relative to.
+        tables: the band tables to choose from, by id; the shipped ones and the grower's own when None.
 
     Raises:
         UserError: as `read_season`.
     """
-    return _season(parse_toml(text, SEASON_FILE), folder)
+    return _season(parse_toml(text, SEASON_FILE), folder, tables)
 
 
-def _season(file: TomlFile, folder: Path) -> SeasonFile:
+def _season(file: TomlFile, folder: Path, tables: Mapping[str, BandTable] | None = None) -> SeasonFile:
     try:
         given = SeasonIn.model_validate(file.data)
     except ValidationError as error:
         raise UserError(file.faults(error, SeasonIn)) from None
-    return _Checker(file, given, folder).season()
+    return _Checker(file, given, folder, tables).season()
 
 
 class _Checker:
     """Checks one season file as a whole and builds the domain objects from it."""
 
-    def __init__(self, file: TomlFile, given: SeasonIn, folder: Path) -> None:
+    def __init__(
+        self, file: TomlFile, given: SeasonIn, folder: Path, known: Mapping[str, BandTable] | None
+    ) -> None:
+        self.known = known
         self.file = file
         self.given = given
         self.folder = folder
@@ -134,16 +142,7 @@ class _Checker:
         self.faults.append(self.file.fault(message, *place))
 
     def _tables(self) -> tuple[BandTable, ...]:
-        known = dict(shipped_tables())
-        if self.given.bands.folder is not None:
-            try:
-                own = read_band_folder(self.folder / self.given.bands.folder)
-            except UserError as error:
-                self.faults += error.faults
-                own = {}
-            for clash in sorted(known.keys() & own.keys()):
-                self._fault(f'the own table "{clash}" has the id of a shipped one', "bands", "folder")
-            known |= own
+        known = self._known_tables() if self.known is None else self.known
         chosen: list[BandTable] = []
         for index, name in enumerate(self.given.bands.tables):
             table = known.get(name)
@@ -168,6 +167,19 @@ class _Checker:
                 self.notes.append(f"{name} holds rows written from memory: check them before relying on them.")
             chosen.append(table)
         return tuple(chosen)
+
+    def _known_tables(self) -> dict[str, BandTable]:
+        known = dict(shipped_tables())
+        if self.given.bands.folder is None:
+            return known
+        try:
+            own = read_band_folder(self.folder / self.given.bands.folder)
+        except UserError as error:
+            self.faults += error.faults
+            return known
+        for clash in sorted(known.keys() & own.keys()):
+            self._fault(f'the own table "{clash}" has the id of a shipped one', "bands", "folder")
+        return known | own
 
     def _policy(self) -> Policy | None:
         crop = self.given.crop

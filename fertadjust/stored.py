@@ -9,6 +9,7 @@ from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change
 from fertadjust.records import Record
+from fertadjust.rules.facts import Action
 from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult
 
 
@@ -99,7 +100,7 @@ class Decided(NamedTuple):
     on: date
     by: str
     choice: str
-    action: str
+    action: Action
     advised: str
     reason: str
     rates_lb_ac: dict[int, float]
@@ -114,7 +115,7 @@ def decided_of(record: Record) -> Decided:
         on=date.fromisoformat(record.day),
         by=data["by"],
         choice=data["choice"],
-        action=data["advice"]["action"],
+        action=Action(data["advice"]["action"]),
         advised=data["advice"]["headline"],
         reason=data["reason"],
         rates_lb_ac={int(week): rate for week, rate in data["rates_lb_ac"].items()},

@@ -1,0 +1,359 @@
+"""The Python interface: a season folder opened, written to and asked. The command line uses these calls.
+
+>>> import fertadjust                                                   # doctest: +SKIP
+>>> season = fertadjust.open_season("my-season")                        # doctest: +SKIP
+>>> season.add_result(block="north", sampled="2026-03-09", value="2310", petioles="25")  # doctest: +SKIP
+>>> print(season.advice("north", date(2026, 3, 12)).recommendation.action)  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+import getpass
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fertadjust import __version__
+from fertadjust.advice_data import advice_data
+from fertadjust.deciding import Choice, basis_of, decision_content, season_of_basis
+from fertadjust.entry import Entered, block_of, read_application, read_observation, read_result
+from fertadjust.errors import Fault, UserError
+from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing
+from fertadjust.season import Advice, BlockSeason
+from fertadjust.season_file import SeasonFile, read_season
+from fertadjust.stored import (
+    Decided,
+    application_of,
+    change_of,
+    decided_of,
+    observation_of,
+    result_content,
+    result_of,
+)
+from fertadjust.units import UnitSystem
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+    from pandas import DataFrame
+
+PROGRAM = f"fertadjust {__version__}"
+
+
+def open_season(folder: str | Path) -> Season:
+    """Open a season folder.
+
+    Raises:
+        UserError: the folder has no season file, or every fault of it.
+    """
+    return Season(read_season(Path(folder)))
+
+
+class Season:
+    """A season folder: its checked season file and its records.
+
+    Attributes:
+        file: the season file.
+        records: the records.
+    """
+
+    def __init__(self, file: SeasonFile) -> None:
+        self.file = file
+        self.records = Records(file.folder / RECORDS_FILE, PROGRAM)
+
+    @property
+    def blocks(self) -> list[str]:
+        """Keys of the blocks."""
+        return list(self.file.blocks)
+
+    @property
+    def units(self) -> UnitSystem:
+        return self.file.units
+
+    def block(self, key: str) -> BlockSeason:
+        """A block with its records.
+
+        Raises:
+            UserError: there is no such block, or the records cannot be read.
+        """
+        return _with_records(block_of(self.file, key), self.records.current())
+
+    def check_result(self, fields: Mapping[str, str], today: date | None = None) -> Entered:
+        """Check one result without writing it; see `fertadjust.entry.read_result`."""
+        file = replace(self.file, blocks={key: self.block(key) for key in self.file.blocks})
+        return read_result(fields, file, today or date.today())  # noqa: DTZ011 - the grower's own calendar
+
+    def add_result(self, *, by: str = "", confirm: bool = False, today: date | None = None, **fields: Any) -> int:
+        """Check and write one result; its record number.
+
+        Args:
+            by: who enters it; the account's name when empty.
+            confirm: take an unusual value without asking.
+            today: day of entry, when it is not the calendar's.
+            fields: see `fertadjust.entry.RESULT_FIELDS`; dates and numbers may be given as such.
+
+        Raises:
+            UserError: every fault; unusual values count as faults unless confirmed.
+        """
+        return self.add_results([fields], by=by, confirm=confirm, today=today)[0]
+
+    def add_results(
+        self,
+        rows: Sequence[Mapping[str, Any]],
+        *,
+        by: str = "",
+        confirm: bool = False,
+        today: date | None = None,
+        lines: Sequence[int] | None = None,
+        source: str = "",
+    ) -> list[int]:
+        """Check and write results, all or none; their record numbers.
+
+        Args:
+            rows: fields of each result.
+            by, confirm, today: as for `add_result`.
+            lines, source: line of each row and the file's name, for messages.
+
+        Raises:
+            UserError: every fault of every row; nothing is written.
+        """
+        faults: list[Fault] = []
+        entered: list[Entered] = []
+        for index, row in enumerate(rows):
+            line = None if lines is None else lines[index]
+            fields = {key: "" if value is None else str(value) for key, value in row.items()}
+            try:
+                item = self.check_result(fields, today)
+            except UserError as error:
+                faults += [Fault(fault.message, source, line, fault.key) for fault in error.faults]
+                continue
+            if not confirm:
+                faults += [
+                    Fault(f"{text} Confirm it to take it.", source, line, "value") for text in item.questions
+                ]
+            entered.append(item)
+        if faults:
+            raise UserError(faults)
+        drafts = [
+            Draft(Kind.RESULT, item.result.block, item.result.sampled.isoformat(), result_content(item.result))
+            for item in entered
+        ]
+        return self._write(drafts, by)
+
+    def correct_result(
+        self,
+        number: int,
+        changes: Mapping[str, str],
+        reason: str,
+        *,
+        by: str = "",
+        confirm: bool = False,
+        today: date | None = None,
+    ) -> int:
+        """Write a corrected copy of a result that replaces it; the new record's number.
+
+        Args:
+            number: record number of the result.
+            changes: fields to change; the others stay.
+            reason: why, not empty.
+            by, confirm, today: as for `add_result`.
+
+        Raises:
+            UserError: no such result, it was replaced already, faults in the changes, or no reason.
+        """
+        record = self._standing_record(number, Kind.RESULT, reason)
+        fields = result_fields(record) | {key: value for key, value in changes.items() if value}
+        if changes.get("value") and not changes.get("unit"):
+            fields["unit"] = str(record.content["unit"]) if record.content else ""
+        item = self.check_result(fields, today)
+        questions = [text for text in item.questions if f"record {number} already" not in text]
+        if questions and not confirm:
+            raise UserError([Fault(f"{text} Confirm it to take it.", key="value") for text in questions])
+        day, content = item.result.sampled.isoformat(), result_content(item.result)
+        return self._write([Draft(Kind.RESULT, item.result.block, day, content, number, reason)], by)[0]
+
+    def void(self, number: int, reason: str, *, by: str = "") -> int:
+        """Void a result, application or observation: it stays on record and plays no part; the new number.
+
+        Raises:
+            UserError: no such record, it was replaced already, it is a decision, or no reason.
+        """
+        record = self._standing_record(number, None, reason)
+        if record.kind is Kind.DECISION:
+            raise UserError("a decision is not voided; decide again instead")
+        return self._write([Draft(record.kind, record.block, record.day, None, number, reason)], by)[0]
+
+    def log_application(
+        self,
+        block: str,
+        on: date,
+        *,
+        n: float | None = None,
+        products: Mapping[str, float] | None = None,
+        note: str = "",
+        by: str = "",
+        today: date | None = None,
+    ) -> int:
+        """Write what was applied; the record number. See `fertadjust.entry.read_application`."""
+        item = read_application(self.file, block, on, today or _today(), n, products, note)
+        content = {"n_lb_ac": item.n_lb_ac, "products": dict(item.products), "note": item.note}
+        return self._write([Draft(Kind.APPLICATION, item.block, on.isoformat(), content)], by)[0]
+
+    def observe(
+        self,
+        block: str,
+        on: date,
+        sight: str,
+        *,
+        value: float | None = None,
+        note: str = "",
+        by: str = "",
+        today: date | None = None,
+    ) -> int:
+        """Write a field observation; the record number. See `fertadjust.entry.read_observation`."""
+        item = read_observation(self.file, block, on, today or _today(), sight, value, note)
+        content = {"sight": item.sight.value, "value": item.value, "note": item.note}
+        return self._write([Draft(Kind.OBSERVATION, item.block, on.isoformat(), content)], by)[0]
+
+    def advice(self, block: str, on: date | None = None) -> Advice:
+        """The advice for a block on a date, today by default."""
+        return self.block(block).advice(on or _today())
+
+    def advice_data(self, block: str, on: date | None = None) -> dict[str, Any]:
+        """The advice as JSON-ready data."""
+        season = self.block(block)
+        return advice_data(season.advice(on or _today()), season.products, self.units)
+
+    def decide(
+        self,
+        block: str,
+        choice: Choice,
+        on: date | None = None,
+        *,
+        rate: float | None = None,
+        reason: str = "",
+        by: str = "",
+    ) -> int:
+        """Write a decision on the advice of a day; the record number.
+
+        Args:
+            block: block key or name.
+            choice: accept the advice, change it to another rate, or leave the rate as it is.
+            on: day of the decision, today by default.
+            rate: weekly rate in the season's unit, for "change" only.
+            reason: why; needed for "change" and "leave".
+            by: who decides.
+
+        The decision stores all that the advice was made from, so that `derive_again` can repeat it.
+
+        Raises:
+            UserError: a missing or wrong rate, a rate outside the bounds, no reason, or no week left to change.
+        """
+        on = on or _today()
+        season = self.block(block)
+        every = self.records.all()
+        basis = basis_of(season, self.file.text, every[-1].number if every else 0, PROGRAM)
+        who = by or getpass.getuser()
+        own = None if rate is None else self.units.rate_in(rate)
+        content = decision_content(season, season.advice(on), choice, own, reason, who, self.units, basis)
+        return self._write([Draft(Kind.DECISION, season.block.key, on.isoformat(), content)], who)[0]
+
+    def derive_again(self, number: int) -> dict[str, Any]:
+        """The advice behind a decision, computed again from what the decision stored; compare with `advised`.
+
+        Raises:
+            UserError: there is no such decision.
+        """
+        record = self._decision(number)
+        basis, advised = record["basis"], record["advice"]
+        file = season_of_basis(basis, self.file.folder)
+        season = _with_records(block_of(file, advised["block"]), standing(self.records.all(), basis["up_to"]))
+        advice = season.advice(date.fromisoformat(advised["on"]))
+        return advice_data(advice, season.products, file.units)
+
+    def advised(self, number: int) -> dict[str, Any]:
+        """The advice as stored with a decision.
+
+        Raises:
+            UserError: there is no such decision.
+        """
+        data: dict[str, Any] = self._decision(number)["advice"]
+        return data
+
+    def decisions(self, block: str | None = None) -> list[Decided]:
+        """Decisions in order, of one block or of all."""
+        key = None if block is None else block_of(self.file, block).block.key
+        records = self.records.current(Kind.DECISION)
+        return [decided_of(record) for record in records if key is None or record.block == key]
+
+    def amounts(self, block: str, on: date | None = None) -> DataFrame:
+        """The weekly table from a date on, one row a week, in the season's units.
+
+        Columns: week, start, stage, planned, before, rate [rate unit], block_n, injection_n [weight],
+        one column a product [weight], a second one for a liquid [volume], k2o, ca [weight], total [total unit],
+        over_cap.
+        """
+        from fertadjust.frames import amounts_frame
+
+        return amounts_frame(self.advice(block, on).weeks, self.units)
+
+    def chart(self, block: str, on: date | None = None) -> Figure:
+        """The season trend chart of a block as a matplotlib figure."""
+        from fertadjust.outputs import chart
+
+        return chart(self, block, on or _today())
+
+    def report(self, block: str, on: date | None = None) -> str:
+        """The advisor's report of a block as one self-contained HTML text."""
+        from fertadjust.outputs import report
+
+        return report(self, block, on or _today())
+
+    def _decision(self, number: int) -> dict[str, Any]:
+        for record in self.records.all(Kind.DECISION):
+            if record.number == number and record.content is not None:
+                return record.content
+        raise UserError(f"there is no decision {number}")
+
+    def _standing_record(self, number: int, kind: Kind | None, reason: str) -> Record:
+        if not reason.strip():
+            raise UserError(Fault("say why, in a few words", key="reason"))
+        for record in self.records.current(kind):
+            if record.number == number:
+                return record
+        what = "record" if kind is None else kind.value
+        raise UserError(f"there is no standing {what} {number}: it never was one, or it was replaced or voided")
+
+    def _write(self, drafts: list[Draft], by: str) -> list[int]:
+        return self.records.append(drafts, by or getpass.getuser(), datetime.now().astimezone())
+
+
+def result_fields(record: Record) -> dict[str, str]:
+    """A recorded result as entry fields, in its stored unit."""
+    assert record.content is not None
+    data = {key: "" if value is None else str(value) for key, value in record.content.items()}
+    data["value"] = f"{data['censor']}{record.content['value']!r}"
+    kept = ("sampled", "received", "tissue", "basis", "analyte", "value", "unit", "petioles", "method")
+    texts = ("laboratory", "sample_id", "note")
+    return {"block": record.block} | {key: data[key] for key in (*kept, *texts)}
+
+
+def _today() -> date:
+    return date.today()  # noqa: DTZ011 - the grower's own calendar
+
+
+def _with_records(season: BlockSeason, records: Sequence[Record]) -> BlockSeason:
+    mine = [record for record in records if record.block == season.block.key]
+    decided = [record for record in mine if record.kind is Kind.DECISION]
+    return replace(
+        season,
+        results=tuple(result_of(record) for record in mine if record.kind is Kind.RESULT),
+        applications=tuple(application_of(record) for record in mine if record.kind is Kind.APPLICATION),
+        observations=tuple(observation_of(record) for record in mine if record.kind is Kind.OBSERVATION),
+        changes=tuple(
+            change_of(record)
+            for record in decided
+            if record.content is not None and record.content["choice"] != "leave"
+        ),
+    )

@@ -1,0 +1,5 @@
+"""Runs the command line as ``python -m fertadjust.cli``."""
+
+from fertadjust.cli import main
+
+main()

@@ -1,0 +1,130 @@
+"""Options, prompts and tables that the commands share."""
+
+from __future__ import annotations
+
+import json
+import sys
+import textwrap
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from fertadjust.errors import Fault, UserError
+
+if TYPE_CHECKING:
+    from fertadjust.api import Season
+
+WIDTH = 80
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+class Day(click.ParamType[date]):
+    """A date written year-month-day."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        if isinstance(value, date):
+            return value
+        try:
+            return date.fromisoformat(str(value).strip())
+        except ValueError:
+            self.fail(f'"{value}" is not a date; write it as 2026-03-09', param, ctx)
+
+
+DAY = Day()
+
+season_option = click.option(
+    "--season",
+    "folder",
+    type=click.Path(path_type=Path),
+    default=Path(),
+    show_default="this folder",
+    envvar="FERTADJUST_SEASON",
+    help="Folder of the season.",
+)
+block_option = click.option("--block", help="Block, by key or name.  [default: the only one, or asks]")
+on_option = click.option("--on", type=DAY, help="As of this day.  [default: today]")
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for machines.")
+by_option = click.option(
+    "--by", default="", envvar="FERTADJUST_BY", help="Who enters it.  [default: your account's name]"
+)
+
+
+def open_folder(folder: Path) -> Season:
+    """Open a season folder."""
+    from fertadjust.api import open_season
+
+    return open_season(folder)
+
+
+def today() -> date:
+    """Today by the grower's own calendar."""
+    return date.today()  # noqa: DTZ011
+
+
+def ask(value: Any, option: str, question: str, **prompt: Any) -> Any:
+    """The value of an option, or the answer to a question when it was left out.
+
+    Raises:
+        UserError: it was left out and nobody is there to answer.
+    """
+    if value is not None and value != "":
+        return value
+    try:
+        return click.prompt(question, **prompt)
+    except click.Abort:
+        if sys.stdin.isatty():
+            raise
+        raise UserError(Fault("is missing, and there is nobody to ask", key=option)) from None
+
+
+def confirm(question: str) -> bool:
+    """Yes or no; no when nobody is there to answer."""
+    try:
+        return click.confirm(question)
+    except click.Abort:
+        if sys.stdin.isatty():
+            raise
+        click.echo("")
+        return False
+
+
+def pick_block(season: Season, block: str | None) -> str:
+    """The block's key: as named, the only one, or as answered.
+
+    Raises:
+        UserError: there is no such block.
+    """
+    from fertadjust.entry import block_of
+
+    if not block and len(season.blocks) == 1:
+        return season.blocks[0]
+    name = str(ask(block, "--block", f"Block ({', '.join(season.blocks)})"))
+    return block_of(season.file, name).block.key
+
+
+def echo_json(data: Any) -> None:
+    """Print data as JSON."""
+    click.echo(json.dumps(data, indent=2, ensure_ascii=False, default=str))
+
+
+def say(text: str, indent: str = "") -> None:
+    """Print a paragraph that fits the screen."""
+    wrapped = textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent))
+    for line in wrapped or [""]:
+        click.echo(line)
+
+
+def echo_table(headers: Sequence[str], rows: Sequence[Sequence[str]], left: Sequence[int] = (0,)) -> None:
+    """Print a table; columns are right-aligned but for those named."""
+    widths = [max(len(row[index]) for row in [headers, *rows]) for index in range(len(headers))]
+    for row in [headers, ["-" * width for width in widths], *rows]:
+        cells = [
+            cell.ljust(width) if index in left else cell.rjust(width)
+            for index, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        click.echo("  ".join(cells).rstrip())

@@ -1,0 +1,101 @@
+"""``decide`` and ``decisions``: what the grower did with the advice."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from fertadjust.cli.common import (
+    ask,
+    block_option,
+    by_option,
+    echo_json,
+    json_option,
+    on_option,
+    open_folder,
+    pick_block,
+    say,
+    season_option,
+    today,
+)
+from fertadjust.errors import UserError
+
+
+@click.command(
+    epilog="""\b
+Examples:
+  fertadjust decide --block north --accept
+  fertadjust decide --block north --rate 6 --reason "crop load is light"
+  fertadjust decide --block north --leave --reason "rain forecast all week"
+"""
+)
+@season_option
+@block_option
+@on_option
+@click.option("--accept", is_flag=True, help="Do as advised.")
+@click.option("--rate", type=float, help="Another weekly rate instead; needs a reason.")
+@click.option("--leave", is_flag=True, help="Leave the rate as it is; needs a reason.")
+@click.option("--reason", default="", help="Why.")
+@by_option
+def decide(
+    folder: Path,
+    block: str | None,
+    on: date | None,
+    accept: bool,
+    rate: float | None,
+    leave: bool,
+    reason: str,
+    by: str,
+) -> None:
+    """Write down what was decided on the day's advice, by whom and why."""
+    from fertadjust import words
+
+    season = open_folder(folder)
+    key = pick_block(season, block)
+    day = on or today()
+    if accept + leave + (rate is not None) > 1:
+        raise UserError("choose one of --accept, --rate and --leave")
+    say(words.headline(season.advice(key, day), season.units))
+    choice = "accept" if accept else "leave" if leave else "change" if rate is not None else ""
+    choice = ask(
+        choice, "--accept, --rate or --leave", "Decision", type=click.Choice(["accept", "change", "leave"])
+    )
+    if choice == "change":
+        rate = ask(rate, "--rate", f"Weekly rate [{season.units.rate_unit}]", type=float)
+    if choice != "accept":
+        reason = str(ask(reason, "--reason", "Why"))
+    number = season.decide(key, choice, day, rate=rate, reason=reason, by=by)
+    say(f"Record {number}: {choice}.")
+
+
+@click.command(epilog="Example: fertadjust decisions --block north --check")
+@season_option
+@click.option("--block", help="Block, by key or name.  [default: every block]")
+@click.option("--check", "derive", is_flag=True, help="Derive every decision's advice again and compare.")
+@json_option
+def decisions(folder: Path, block: str | None, derive: bool, as_json: bool) -> None:
+    """List the decisions; with --check, derive each advice again from what was stored."""
+    from fertadjust import words
+
+    season = open_folder(folder)
+    found = season.decisions(block)
+    same = {
+        item.record: season.derive_again(item.record) == season.advised(item.record) for item in found if derive
+    }
+    if as_json:
+        echo_json([item._asdict() | ({"same": same[item.record]} if derive else {}) for item in found])
+    else:
+        if not found:
+            say("There are no decisions yet. Make one with: fertadjust decide")
+        for item in found:
+            rates = words.rates(item.rates_lb_ac.values(), season.units)
+            outcome = "left as it was" if item.choice == "leave" else f"{item.choice}: {rates}"
+            again = "" if not derive else " [derived again: same]" if same[item.record] else " [DIFFERS]"
+            say(f"{words.day(item.on)}, record {item.record}, {item.by}: {outcome}{again}")
+            say(f"advised: {item.advised}", indent="    ")
+            if item.reason:
+                say(f"reason: {item.reason}", indent="    ")
+    if not all(same.values()):
+        raise UserError("a decision's advice could not be derived again as it was stored")

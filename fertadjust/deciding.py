@@ -1,0 +1,127 @@
+"""A grower's decision on an advice, and all that is stored with it so that it can be derived again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Literal
+
+from fertadjust.advice_data import advice_data
+from fertadjust.bands import BandTable
+from fertadjust.errors import Fault, UserError
+from fertadjust.rules.bound_rules import room_lb_ac
+from fertadjust.rules.policy import Policy, digest
+from fertadjust.season import Advice, BlockSeason
+from fertadjust.season_file import SeasonFile, parse_season
+from fertadjust.units import UnitSystem
+
+Choice = Literal["accept", "change", "leave"]
+_TINY = 1e-6
+
+
+def decision_content(
+    season: BlockSeason,
+    advice: Advice,
+    choice: Choice,
+    own_lb_ac: float | None,
+    reason: str,
+    by: str,
+    units: UnitSystem,
+    basis: Mapping[str, Any],
+) -> dict[str, Any]:
+    """The content of a decision's record.
+
+    Args:
+        season, advice: the block and the advice decided on.
+        choice: accept the advice, change it to another rate, or leave the rate as it is.
+        own_lb_ac: weekly rate [lb/ac], for "change" only.
+        reason: why; needed for "change" and "leave".
+        by: who decides.
+        units: units of the stored advice.
+        basis: see `basis_of`.
+
+    Raises:
+        UserError: a missing or wrong rate, a rate outside the bounds, no reason, or no week left to change.
+    """
+    if choice != "accept" and not reason.strip():
+        raise UserError(Fault(f'"{choice}" needs a reason', key="reason"))
+    if (choice == "change") != (own_lb_ac is not None):
+        raise UserError(Fault('a rate goes with "change", and "change" needs one', key="rate"))
+    found = advice.recommendation
+    if choice != "leave" and not found.weeks:
+        raise UserError(f"no week of the plan begins on {advice.on} or later, so there is nothing to change")
+    numbers = [week.number for week in found.weeks]
+    rates: dict[int, float] = dict(zip(numbers, found.rates_lb_ac, strict=True))
+    factor = found.factor
+    if own_lb_ac is not None:
+        _check_own_rate(advice, own_lb_ac, units)
+        planned = found.weeks[0].rate_lb_ac
+        rates = dict.fromkeys(numbers, own_lb_ac)
+        factor = own_lb_ac / planned if planned > 0 else 1.0
+    elif choice == "leave":
+        rates, factor = {}, found.standing_factor
+    return {
+        "choice": choice,
+        "by": by,
+        "reason": reason.strip(),
+        "factor": factor,
+        "rates_lb_ac": {str(week): value for week, value in rates.items()},
+        "effective": found.weeks[0].start.isoformat() if found.weeks else advice.on.isoformat(),
+        "review": found.review.isoformat(),
+        "advice": advice_data(advice, season.products, units),
+        "basis": dict(basis),
+    }
+
+
+def _check_own_rate(advice: Advice, rate_lb_ac: float, units: UnitSystem) -> None:
+    facts, weeks = advice.facts, advice.recommendation.weeks
+    low, high = facts.floor_lb_ac, facts.ceiling_lb_ac
+    if not low - _TINY <= rate_lb_ac <= high + _TINY:
+        message = (
+            f"{units.rate_out(rate_lb_ac):.2f} is outside the bounds of {units.rate_out(low):.2f} to "
+            f"{units.rate_out(high):.2f} {units.rate_unit}; if they are wrong, change [bounds] in season.toml"
+        )
+        raise UserError(Fault(message, key="rate"))
+    room = room_lb_ac(facts)
+    if room is not None and rate_lb_ac * len(weeks) > room + _TINY:
+        message = (
+            f"{len(weeks)} weeks at that rate pass the season cap, which leaves "
+            f"{units.rate_out(room):.2f} {units.total_unit}"
+        )
+        raise UserError(Fault(message, key="rate"))
+
+
+def basis_of(season: BlockSeason, text: str, up_to: int, program: str) -> dict[str, Any]:
+    """All that an advice was made from.
+
+    Args:
+        season: the block.
+        text: the season file as it stands.
+        up_to: number of the last record known.
+        program: name and version.
+    """
+    tables = {table.id: table.as_data() for table in season.tables}
+    policy = season.policy.model_dump(mode="json", by_alias=True)
+    return {
+        "up_to": up_to,
+        "season": text,
+        "tables": tables,
+        "tables_sha256": digest(tables),
+        "policy": policy,
+        "policy_sha256": digest(policy),
+        "program": program,
+    }
+
+
+def season_of_basis(basis: Mapping[str, Any], folder: Path) -> SeasonFile:
+    """The season file, band tables and policy as a decision stored them.
+
+    Raises:
+        UserError: the stored season file no longer passes the program's checks.
+    """
+    tables = {key: BandTable.model_validate(data) for key, data in basis["tables"].items()}
+    policy = Policy.model_validate(basis["policy"])
+    file = parse_season(basis["season"], folder, tables)
+    blocks = {key: replace(block, policy=policy) for key, block in file.blocks.items()}
+    return replace(file, policy=policy, blocks=blocks)

@@ -1,0 +1,141 @@
+"""The advisor's report: one advice as one HTML page that prints, needs no network and runs no script."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+from typing import Final
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from fertadjust import words
+from fertadjust.cautions import cautions_for
+from fertadjust.evidence import EVIDENCE_MEANS
+from fertadjust.report_parts import (
+    Row,
+    amounts_part,
+    backing_of,
+    decided_row,
+    decision_part,
+    flips_part,
+    ledger_part,
+    limits_part,
+    observation_row,
+    result_row,
+    rule_row,
+    uncertainty_part,
+)
+from fertadjust.season import Advice, BlockSeason
+from fertadjust.shipped import citations
+from fertadjust.stages import stage_words
+from fertadjust.stored import Decided
+from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
+
+_TEMPLATES: Final = Path(__file__).parent / "data" / "templates"
+
+
+def report_html(
+    season: BlockSeason,
+    advice: Advice,
+    *,
+    farm: str,
+    units: UnitSystem,
+    decisions: Sequence[Decided],
+    chart_svg: str,
+    program: str,
+    notes: Sequence[str] = (),
+) -> str:
+    """The report of one advice as a complete HTML page.
+
+    Args:
+        season: the block's season that the advice was made from.
+        advice: the advice.
+        farm: the farm's name.
+        units: units to show.
+        decisions: decisions on the block; those made after the advice's date are left out.
+        chart_svg: the season chart as SVG; it is put in as it is.
+        program: name and version to print in the footer.
+        notes: remarks on the season file to repeat among the limits.
+
+    The same arguments always give the same page.
+    """
+    context = _context(season, advice, farm, units, decisions, program, notes)
+    chart = Markup(chart_svg[max(0, chart_svg.find("<svg")) :])
+    template = _environment().get_template("report.html.j2")
+    draft = template.render(context, chart=chart, citations={})
+    return template.render(context, chart=chart, citations=cited_in(draft))
+
+
+def cited_in(text: str) -> dict[str, str]:
+    """Citations of every source key that stands in a text or in one of those citations, sorted by key."""
+    keys = "|".join(re.escape(key) for key in sorted(citations(), key=len, reverse=True))
+    pattern = re.compile(rf"(?<![\w-])(?:{keys})(?![\w-])")
+    found: set[str] = set()
+    new = set(pattern.findall(text))
+    while new:
+        found |= new
+        new = {key for name in new for key in pattern.findall(citations()[name])} - found
+    return {key: citations()[key] for key in sorted(found)}
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def _context(
+    season: BlockSeason,
+    advice: Advice,
+    farm: str,
+    units: UnitSystem,
+    decisions: Sequence[Decided],
+    program: str,
+    notes: Sequence[str],
+) -> Row:
+    known = [item for item in decisions if item.on <= advice.on]
+    results = sorted(
+        (item for item in season.results if item.known_on <= advice.on),
+        key=lambda item: (item.sampled, item.kind, item.record),
+    )
+    shown = [result_row(season, advice, item) for item in results]
+    return {
+        "farm": farm,
+        "program": program,
+        "units": units,
+        "day": words.day(advice.on),
+        "block": season.block,
+        "policy": season.policy,
+        "decision": decision_part(season, advice, units, known),
+        "nitrogen": [row for row in shown if row["main"]],
+        "others": [row for row in shown if not row["main"]],
+        "not_used": [item._asdict() | {"sampled": words.day(item.sampled)} for item in advice.facts.not_used],
+        "stages": [
+            f"{stage_words(name)} {words.day(day)}" + (" (a guess)" if name in season.stages.approximate else "")
+            for name, day in season.stages.dates.items()
+        ],
+        "uncertainty": uncertainty_part(advice),
+        "rules": [rule_row(line) for line in advice.recommendation.trace],
+        "us_rules": f"{KG_HA_PER_LB_AC:.4f}" if units is UnitSystem.METRIC else "",
+        "amounts": amounts_part(season, advice, units),
+        "flips": flips_part(advice),
+        "ledger": ledger_part(season, advice, units),
+        "observations": [
+            observation_row(item, advice.facts) for item in season.observations if item.on <= advice.on
+        ],
+        "decisions": [decided_row(item, units) for item in known],
+        "limits": limits_part(season, shown, advice, notes),
+        "cautions": [
+            (item.text, backing_of(item.source, item.evidence)) for item in cautions_for(season.products)
+        ],
+        "evidence_means": [(item.value, text) for item, text in EVIDENCE_MEANS.items()],
+    }
