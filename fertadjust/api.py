@@ -257,7 +257,13 @@ class Season:
         who = by or getpass.getuser()
         own = None if rate is None else self.units.rate_in(rate)
         content = decision_content(season, season.advice(on), choice, own, reason, who, self.units, basis)
-        return self._write([Draft(Kind.DECISION, season.block.key, on.isoformat(), content)], who)[0]
+        day, key = on.isoformat(), season.block.key
+        earlier = [
+            item.number for item in self.records.current(Kind.DECISION) if (item.block, item.day) == (key, day)
+        ]
+        replaced = earlier[-1] if earlier else None
+        why = "decided again on the same day" if earlier else ""
+        return self._write([Draft(Kind.DECISION, key, day, content, replaced, why)], who)[0]
 
     def derive_again(self, number: int) -> dict[str, Any]:
         """The advice behind a decision, computed again from what the decision stored; compare with `advised`.
@@ -355,5 +361,10 @@ def _with_records(season: BlockSeason, records: Sequence[Record]) -> BlockSeason
             change_of(record)
             for record in decided
             if record.content is not None and record.content["choice"] != "leave"
+        ),
+        left=tuple(
+            date.fromisoformat(record.day)
+            for record in decided
+            if record.content is not None and record.content["choice"] == "leave"
         ),
     )

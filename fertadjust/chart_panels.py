@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import timedelta
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 
 from fertadjust import chart_parts as parts
 from fertadjust.chart_parts import LineStyle, at
-from fertadjust.chart_sheet import SIDES, Kind, Sheet, kinds_shown, named_days
+from fertadjust.chart_sheet import SIDES, Kind, Sheet, kinds_shown, named_days, points_to_come
 from fertadjust.compare import Side, compare
 from fertadjust.errors import OutOfSeason
 from fertadjust.plan import PlanWeek
@@ -115,7 +114,7 @@ def draw_results(axes: Axes, sheet: Sheet, kind: Kind) -> None:
 def _value_words(item: Reading | TissueResult) -> str:
     text = f"{item.censor.value}{format_value(item.value, item.unit)}"
     if isinstance(item, TissueResult):
-        return f"{text}, not used"
+        return f"{text}\nnot used"
     return f"{text} (mean of {item.count})" if item.count > 1 else text
 
 
@@ -133,10 +132,10 @@ def _draw_band(axes: Axes, sheet: Sheet, low: NDArray[np.float64], high: NDArray
         axes.plot(x, edge, color=parts.BLACK, linewidth=1.4, linestyle=style, label=name)
         there = np.flatnonzero(np.isfinite(edge))
         if there.size:
-            sheet.labels.keep_clear(axes, x[there].tolist(), edge[there].tolist())
+            sheet.labels.keep_clear_line(axes, x.tolist(), edge.tolist())
             sheet.labels.beside(axes, float(x[there[-1]]), float(edge[there[-1]]), name, parts.AFTER)
     if not known.any():
-        axes.text(0.5, 0.5, "no band of this kind in use", transform=axes.transAxes, ha="center")
+        axes.text(0.5, 0.5, "no band of this kind on these days", transform=axes.transAxes, ha="center")
 
 
 def _draw_unused(axes: Axes, sheet: Sheet, result: TissueResult, held: _Held) -> None:
@@ -249,7 +248,8 @@ def draw_totals(axes: Axes, sheet: Sheet) -> None:
     axes.plot(edges, alone, color=parts.BLACK, linestyle=":", linewidth=1.3, label="plan alone")
     axes.plot(days, so_far, color=parts.BLUE, linewidth=2.4, drawstyle="steps-post", label="applied")
     axes.plot(coming, expected, color=parts.VERMILLION, linewidth=2.0, linestyle=(0, (4, 2)), label="to come")
-    sheet.labels.keep_clear(axes, [*edges, *days, *coming], [*alone, *so_far, *expected])
+    for x, y in ((edges, alone), (days, so_far), (coming, expected)):
+        sheet.labels.keep_clear_line(axes, x, y)
     ends = [(alone[-1], f"plan alone {alone[-1]:.1f}")]
     ends += [(expected[-1], f"as decided {expected[-1]:.1f}")] if len(expected) > 1 else []
     ends += [(credited, f"credits {credited:.1f}")] if credited > 0 else []
@@ -267,17 +267,8 @@ def _so_far(sheet: Sheet) -> tuple[list[float], list[float]]:
 
 def _to_come(sheet: Sheet) -> tuple[list[float], list[float]]:
     """Days from the day of advice on, and the running total at the rates decided so far."""
-    facts, plan = sheet.facts, sheet.season.plan
-    total = facts.credits_lb_ac + facts.logged_lb_ac + facts.assumed_lb_ac
-    points = [(sheet.on, total)]
-    running = plan.week_on(sheet.on)
-    if running is not None and running.start < sheet.on:
-        points.append((running.end, total + facts.rest_of_week_lb_ac))
-    for row in sheet.season.weeks_from(sheet.on):
-        if row.week.start > points[-1][0] + timedelta(days=1):
-            points.append((row.week.start, points[-1][1]))
-        points.append((row.week.end, row.total_lb_ac))
-    return [at(day) for day, _ in points], [sheet.out(value) for _, value in points]
+    points = points_to_come(sheet.season, sheet.facts)
+    return [at(point.on) for point in points], [sheet.out(point.total_lb_ac) for point in points]
 
 
 def _label_totals(axes: Axes, sheet: Sheet, days: Sequence[float], so_far: Sequence[float]) -> None:

@@ -11,6 +11,7 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import Any, Final, Literal, NamedTuple
 
 import matplotlib
@@ -22,10 +23,10 @@ from matplotlib.text import Annotation
 from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 from matplotlib.transforms import Bbox
 
+from fertadjust.dates import short_day
 from fertadjust.plan import Plan
 from fertadjust.rules.facts import Action
 from fertadjust.tissue import format_value
-from fertadjust.words import short_day
 
 BLACK: Final = "#000000"
 BLUE: Final = "#0072B2"
@@ -162,7 +163,14 @@ AROUND: Final = (
 )
 ABOVE: Final = (Spot(2, 3, "left", "bottom"), Spot(2, -3, "left", "top"))
 AFTER: Final = tuple(Spot(4, dy, "left", "center") for dy in (0, 9, -9, 18, -18))
-UNDER: Final = (Spot(6, -5, "left", "top"), Spot(6, -16, "left", "top"), Spot(-6, 5, "right", "bottom"))
+UNDER: Final = (
+    Spot(6, -5, "left", "top"),
+    Spot(6, -16, "left", "top"),
+    Spot(-6, 5, "right", "bottom"),
+    Spot(-6, -5, "right", "top"),
+)
+_STRIDE_PX: Final = 5.0
+_PER_POINT: Final = 4.0
 _PAPER: Final = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
 _LEADER: Final = {"arrowstyle": "-", "linewidth": 0.7, "color": "#555555", "shrinkA": 0, "shrinkB": 0}
 
@@ -174,6 +182,21 @@ def over(axes: Axes, height: float) -> tuple[Spot, ...]:
     return tuple(Spot(0, lift + dy, "center", "bottom") for dy in (5, 18, 31))
 
 
+class _Box(NamedTuple):
+    """A rectangle [pixels]."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    def shared(self, other: _Box) -> float:
+        """Area that two boxes share [square pixels]."""
+        width = min(self.x1, other.x1) - max(self.x0, other.x0)
+        height = min(self.y1, other.y1) - max(self.y0, other.y0)
+        return width * height if width > 0 and height > 0 else 0.0
+
+
 class Labels:
     """Puts short texts beside what they name, each at the first spot that is free.
 
@@ -183,19 +206,28 @@ class Labels:
 
     def __init__(self, figure: Figure) -> None:
         FigureCanvasAgg(figure)
-        self._taken: list[Bbox] = []
+        self._taken: list[_Box] = []
 
-    def keep_clear(self, axes: Axes, x: Sequence[float], y: Sequence[float], reach: float = 1.5) -> None:
+    def keep_clear(self, axes: Axes, x: Sequence[float], y: Sequence[float], reach: float = 2.5) -> None:
         """Keep labels off points of a panel and a reach around them [pixels]."""
         for px, py in axes.transData.transform([*zip(x, y, strict=True)]):
             if math.isfinite(py):
-                self._taken.append(Bbox.from_extents(px - reach, py - reach, px + reach, py + reach))
+                self._taken.append(_Box(px - reach, py - reach, px + reach, py + reach))
+
+    def keep_clear_line(self, axes: Axes, x: Sequence[float], y: Sequence[float]) -> None:
+        """Keep labels off a line of a panel, which may have gaps."""
+        points = axes.transData.transform([*zip(x, y, strict=True)])
+        for start, end in pairwise(points):
+            if math.isfinite(start[1]) and math.isfinite(end[1]):
+                steps = int(max(abs(end - start)) / _STRIDE_PX) + 1
+                for px, py in (start + (end - start) * step / steps for step in range(steps + 1)):
+                    self._taken.append(_Box(px - 2, py - 2, px + 2, py + 2))
 
     def keep_clear_upright(self, axes: Axes, x: float, bottom: float = 0.0, top: float = 1.0) -> None:
         """Keep labels off an upright line of a panel between two shares of its height."""
         frame, px = axes.get_window_extent(), float(axes.transData.transform((x, 1.0))[0])
         low, high = frame.y0 + bottom * frame.height, frame.y0 + top * frame.height
-        self._taken.append(Bbox.from_extents(px - 2, low, px + 2, high))
+        self._taken.append(_Box(px - 0.5, low, px + 0.5, high))
 
     def beside(
         self, axes: Axes, x: float, y: float, text: str, spots: Sequence[Spot] = AROUND, leader: bool = False
@@ -208,19 +240,19 @@ class Labels:
         costs = [self._cost(axes, note, spot) for spot in spots]
         best = spots[costs.index(min(costs))]
         self._move(note, best)
-        self._taken.append(note.get_window_extent())
+        self._taken.append(_Box(*note.get_window_extent().extents))
         if leader:
             axes.annotate("", (x, y), (best.dx, best.dy), textcoords="offset points", arrowprops=_LEADER, zorder=5)
         return note
 
     def _cost(self, axes: Axes, note: Annotation, spot: Spot) -> float:
-        """Area covered twice, and area that leaves the panel other than to its right [square pixels]."""
+        """Area covered twice or outside the panel [square pixels] with a toll on distance; the right is free."""
         self._move(note, spot)
-        box, frame = note.get_window_extent(), axes.get_window_extent()
-        shared = (Bbox.intersection(box, other) for other in self._taken)
-        covered = sum(part.width * part.height for part in shared if part is not None)
+        box, frame = _Box(*note.get_window_extent().extents), axes.get_window_extent()
+        covered = sum(box.shared(other) for other in self._taken)
         outside = max(0.0, box.y1 - frame.y1) + max(0.0, frame.y0 - box.y0) + max(0.0, frame.x0 - box.x0)
-        return float(covered + 10 * outside * box.width)
+        outside += max(0.0, box.x1 - axes.figure.bbox.x1)
+        return float(covered + 10 * outside * (box.x1 - box.x0) + _PER_POINT * math.hypot(spot.dx, spot.dy))
 
     @staticmethod
     def _move(note: Annotation, spot: Spot) -> None:
@@ -240,10 +272,11 @@ class Labels:
             right = axes.transData.transform((x, y))[0]
             edge = axes.get_window_extent().x1
             reach = (edge - right) * 72 / axes.figure.dpi + 4
-            axes.annotate(
+            note = axes.annotate(
                 text, (x, y), (reach, shift), textcoords="offset points", va="center", fontsize=SMALL,
                 arrowprops=_LEADER, annotation_clip=False,
             )  # fmt: skip
+            self._taken.append(_Box(*note.get_window_extent().extents))
 
 
 def rows_apart(extents: Sequence[Bbox], gap: float = 6.0) -> list[int]:

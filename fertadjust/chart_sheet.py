@@ -107,9 +107,33 @@ def _unused(season: BlockSeason, facts: Facts) -> tuple[TissueResult, ...]:
     )
 
 
+class Point(NamedTuple):
+    """The running total on a day, credits included [lb/ac]."""
+
+    on: date
+    total_lb_ac: float
+
+
+def points_to_come(season: BlockSeason, facts: Facts) -> list[Point]:
+    """The running total from the facts' day on, at the rates decided so far; straight between the points."""
+    on, path = facts.on, season.path(facts.on)
+    points = [Point(on, facts.credits_lb_ac + facts.logged_lb_ac + facts.assumed_lb_ac)]
+    running = season.plan.week_on(on)
+    if running is not None and running.start < on:
+        points.append(Point(running.end, points[-1].total_lb_ac + facts.rest_of_week_lb_ac))
+    for week in season.plan.coming_weeks(on):
+        total = points[-1].total_lb_ac
+        if week.start > points[-1].on + timedelta(days=1):
+            points.append(Point(week.start, total))
+        points.append(Point(week.end, total + path.rate_lb_ac(week)))
+    return points
+
+
 def kinds_shown(sheet: Sheet) -> list[Kind]:
     """Kinds that get a panel: petiole first, then every other kind that has a reading with a band."""
-    read = [Kind(item.tissue, item.basis) for item in reversed(sheet.readings)]
+    primary = sheet.facts.primary
+    newest = [*([primary] if primary is not None else []), *reversed(sheet.readings)]
+    read = [Kind(item.tissue, item.basis) for item in newest]
     tables = [
         Kind(table.tissue, table.basis)
         for table in sheet.season.tables

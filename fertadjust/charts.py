@@ -18,14 +18,24 @@ from matplotlib.figure import Figure
 from fertadjust import chart_parts as parts
 from fertadjust.chart_panels import draw_rates, draw_results, draw_totals
 from fertadjust.chart_parts import Mark
-from fertadjust.chart_sheet import SIDES, Kind, Sheet, kinds_shown, make_sheet, named_days, readings_known
+from fertadjust.chart_sheet import (
+    SIDES,
+    Kind,
+    Sheet,
+    kinds_shown,
+    make_sheet,
+    named_days,
+    points_to_come,
+    readings_known,
+)
 from fertadjust.compare import compare
+from fertadjust.dates import short_day
 from fertadjust.errors import UserError
 from fertadjust.rules.facts import Facts
 from fertadjust.season import BlockSeason
 from fertadjust.tissue import format_value
 from fertadjust.units import UnitSystem
-from fertadjust.words import band_words, short_day
+from fertadjust.words import band_words
 
 __all__ = ["Mark", "alt_text", "figure_svg", "save_figure", "season_figure"]
 
@@ -61,7 +71,8 @@ def _panels(sheet: Sheet, kinds: Sequence[Kind]) -> list[Axes]:
     days = [(mark.on, f"{parts.SIGNS[mark.kind]} {mark.text}", "-") for mark in sheet.marks]
     days += [(day, f"{word} {short_day(day)}", style) for word, day, style in named_days(sheet)]
     strip, rows = parts.day_strip(sheet.figure, sheet.span, days)
-    titles = [f"{kind.heading}; upright bars: 95 % interval" for kind in kinds]
+    titles = [kind.heading for kind in kinds]
+    titles[0] += "; upright bars: 95 % interval" if sheet.readings else ""
     titles += [f"Weekly rate ({sheet.units.rate_unit})", f"Nitrogen, credits included ({sheet.units.total_unit})"]
     shares = [3.0, *(1.1 for _ in kinds[1:]), 1.8, 2.0]
     strip_in, gap_in = rows * 0.19, 0.36
@@ -121,9 +132,9 @@ def alt_text(season: BlockSeason, on: date, units: UnitSystem) -> str:
     facts = season.facts(on)
     used, unused = len(readings_known(season, on)), len(facts.not_used)
     out, unit = units.rate_out, units.total_unit
-    total = facts.credits_lb_ac + facts.logged_lb_ac + facts.assumed_lb_ac
-    coming = season.weeks_from(on)
-    end = f"; as decided the season ends at {out(coming[-1].total_lb_ac):.1f}" if coming else ""
+    points = points_to_come(season, facts)
+    total, last = points[0].total_lb_ac, points[-1].total_lb_ac
+    end = f"; as decided the season ends at {out(last):.1f}" if len(points) > 1 else ""
     cap = "" if facts.cap_lb_ac is None else f", under a cap of {out(facts.cap_lb_ac):.1f}"
     return (
         f"Season of {season.block.name} as known on {short_day(on)} {on.year}: tissue results beside their band, "
@@ -160,8 +171,7 @@ def figure_svg(figure: Figure) -> str:
     text = parts.rendered(figure, ".svg").decode()
     mark = f"chart-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text[text.index("<svg") :], flags=re.DOTALL)
-    text = re.sub(r'\bid="', f'id="{mark}-', text)
-    text = re.sub(r'(url\(#|href="#)', rf"\g<1>{mark}-", text)
+    text = re.sub(r"<[^<>]*>", lambda tag: re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>{mark}-", tag[0]), text)
     text = text.replace("*{stroke", f"#{mark} *{{stroke", 1)
     text = text.replace("<title>", f'<title id="{mark}-title">', 1)
     return text.replace("<svg ", f'<svg id="{mark}" role="img" aria-labelledby="{mark}-title" ', 1).rstrip()

@@ -11,9 +11,10 @@ from typing import Final
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from fertadjust import words
 from fertadjust.cautions import cautions_for
+from fertadjust.dates import day
 from fertadjust.evidence import EVIDENCE_MEANS
+from fertadjust.report_evidence import limits_part, result_row, uncertainty_part
 from fertadjust.report_parts import (
     Row,
     amounts_part,
@@ -22,11 +23,8 @@ from fertadjust.report_parts import (
     decision_part,
     flips_part,
     ledger_part,
-    limits_part,
     observation_row,
-    result_row,
     rule_row,
-    uncertainty_part,
 )
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.shipped import citations
@@ -112,15 +110,15 @@ def _context(
         "farm": farm,
         "program": program,
         "units": units,
-        "day": words.day(advice.on),
+        "day": day(advice.on),
         "block": season.block,
         "policy": season.policy,
-        "decision": decision_part(season, advice, units, known),
+        "decision": decision_part(advice, units, known),
         "nitrogen": [row for row in shown if row["main"]],
         "others": [row for row in shown if not row["main"]],
-        "not_used": [item._asdict() | {"sampled": words.day(item.sampled)} for item in advice.facts.not_used],
+        "not_used": [item._asdict() | {"sampled": day(item.sampled)} for item in advice.facts.not_used],
         "stages": [
-            f"{stage_words(name)} {words.day(day)}" + (" (a guess)" if name in season.stages.approximate else "")
+            f"{stage_words(name)} {day(day)}" + (" (a guess)" if name in season.stages.approximate else "")
             for name, day in season.stages.dates.items()
         ],
         "uncertainty": uncertainty_part(advice),

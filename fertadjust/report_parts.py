@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
+from datetime import date
 from itertools import groupby
 from typing import Any, Final
 
 from fertadjust import words
-from fertadjust.bands import Band
-from fertadjust.compare import Comparison, compare
-from fertadjust.errors import OutOfSeason
-from fertadjust.evidence import NO_SOURCE, Evidence, cite
+from fertadjust.dates import day, short_day
+from fertadjust.evidence import Evidence, cite
 from fertadjust.field import BASIS_WORDS, AreaBasis, Block
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import PlanWeek
 from fertadjust.products import ProductAmount
-from fertadjust.rules.evidence_rules import budget
-from fertadjust.rules.facts import Facts, Reading, TraceLine
-from fertadjust.rules.policy import Consent, Figure, Policy, RecoveryChoice
+from fertadjust.rules.facts import Facts, TraceLine
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.stored import Decided
-from fertadjust.tissue import MAIN_ANALYTE, Censor, TissueResult, format_value
-from fertadjust.uncertainty import combined
+from fertadjust.tissue import format_value
 from fertadjust.units import FT2_PER_ACRE, M2_PER_HA, UnitSystem
 from fertadjust.weekly import WeekAmounts
 
@@ -29,7 +25,7 @@ Row = dict[str, Any]
 """One table row, or one part of the page: names and texts."""
 
 _CHOICES: Final = {"accept": "accepted", "change": "changed", "leave": "left"}
-_STRAWBERRY: Final = "strawberry"
+_GLUED: Final = "\N{NO-BREAK SPACE}%"
 
 
 def backing_of(source: str, evidence: Evidence) -> Row:
@@ -37,8 +33,18 @@ def backing_of(source: str, evidence: Evidence) -> Row:
     return {"cite": cite(source, evidence), "recalled": evidence is Evidence.RECALLED}
 
 
-def _percent(share: float, digits: int = 0) -> str:
-    return f"{100 * share:.{digits}f} %"
+def percent(share: float, digits: int = 0) -> str:
+    return f"{100 * share:.{digits}f}{_GLUED}"
+
+
+def glued(text: str) -> str:
+    """A text whose percent signs stay with their numbers."""
+    return text.replace(" %", _GLUED)
+
+
+def short_date(value: date) -> str:
+    """A date for a narrow column: "9 Mar 2026"."""
+    return f"{short_day(value)} {value.year}"
 
 
 def _number(value: float) -> str:
@@ -46,111 +52,21 @@ def _number(value: float) -> str:
     return f"{value:,.1f}" if abs(value) >= 100 else f"{value:.2f}"
 
 
-def decision_part(season: BlockSeason, advice: Advice, units: UnitSystem, known: Sequence[Decided]) -> Row:
+def decision_part(advice: Advice, units: UnitSystem, known: Sequence[Decided]) -> Row:
     """What is advised and what was decided on that day."""
     found = advice.recommendation
     today = [item for item in known if item.on == advice.on]
     return {
         "action": found.action.value,
-        "headline": words.headline(advice, units),
-        "reasons": words.reasons(advice),
-        "how_sure": words.how_sure(advice),
-        "next_sample": words.day(found.next_sample),
-        "review": words.day(found.review),
+        "headline": glued(words.headline(advice, units)),
+        "reasons": [glued(text) for text in words.reasons(advice)],
+        "how_sure": glued(words.how_sure(advice)),
+        "next_sample": day(found.next_sample),
+        "review": day(found.review),
         "factor": f"{found.standing_factor:.2f} → {found.factor:.2f}",
         "to_do": found.to_do,
         "human": decided_row(today[-1], units) if today else None,
-        "in_force": bool(today) and any(change.record == today[-1].record for change in season.changes),
         "recalled": advice.facts.primary is not None and advice.facts.primary.band.evidence is Evidence.RECALLED,
-    }
-
-
-def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row:
-    """One result beside its band; a chance only for nitrogen, whose uncertainty has a budget."""
-    main = result.analyte == MAIN_ANALYTE[result.tissue]
-    row: Row = {
-        "main": main,
-        "record": result.record,
-        "sampled": words.day(result.sampled),
-        "received": "not noted" if result.received is None else words.day(result.received),
-        "kind": result.kind[:1].upper() + result.kind[1:],
-        "value": result.text(),
-        "reported": result.reported,
-        "origin": ", ".join(text for text in (result.method.value, result.laboratory, result.sample_id) if text),
-        "note": result.note,
-        "petioles": "not noted" if result.petioles is None else str(result.petioles),
-        "part": _part(advice.facts, result) if main else "",
-        "band": None,
-    }
-    try:
-        band = season.band_for(result)
-    except OutOfSeason as reason:
-        return row | {"why_no_band": str(reason)}
-    reading = _reading(result, band)
-    relative = combined(part.relative for part in budget(reading, season.policy)) if main else 1.0
-    found = compare(result.value, result.censor, relative, band, season.policy.confidence.value)
-    return row | {
-        "band": words.band_words(reading),
-        "table": band.table,
-        "row": band.row,
-        "row_note": band.note,
-        "place": band.label,
-        "position": "none" if found.position is None else f"{found.position:.2f}",
-        "status": "cannot be told" if found.status is None else found.status.value,
-        "chance": _chance(found, result.censor) if main else "",
-        "backing": backing_of(band.source, band.evidence),
-    }
-
-
-def _reading(result: TissueResult, band: Band) -> Reading:
-    return Reading(
-        sampled=result.sampled,
-        tissue=result.tissue,
-        basis=result.basis,
-        analyte=result.analyte,
-        unit=result.unit,
-        value=result.value,
-        censor=result.censor,
-        count=1,
-        spread=0.0,
-        petioles=result.petioles,
-        method=result.method,
-        band=band,
-        beside=(),
-        records=(result.record,),
-    )
-
-
-def _chance(found: Comparison, censor: Censor) -> str:
-    least = "" if censor is Censor.NONE else "at least "
-    sides = {"below": found.below, "within": found.within, "above": found.above}
-    return ", ".join(f"{side} {least}{_percent(chance)}" for side, chance in sides.items())
-
-
-def _part(facts: Facts, result: TissueResult) -> str:
-    """Which part a nitrogen result plays in the advice."""
-    if any(item.record == result.record for item in facts.not_used):
-        return "not used"
-    primary, leaf = facts.primary, facts.leaf
-    if primary is not None and result.record in primary.records:
-        return "decides" if primary.count == 1 else f"decides, mean of {primary.count}"
-    if leaf is not None and result.record in leaf.records:
-        return "held beside the petiole"
-    if primary is not None and (result.tissue, result.basis) == (primary.tissue, primary.basis):
-        return "earlier result, for trend and repeats"
-    return "shown only"
-
-
-def uncertainty_part(advice: Advice) -> Row:
-    """The uncertainty budget of the deciding reading."""
-    reading = advice.facts.primary
-    return {
-        "what": "" if reading is None else words.result_sentence(reading, advice.recommendation),
-        "parts": [
-            (part.name, _percent(part.relative, 1), backing_of(part.source, part.evidence))
-            for part in advice.recommendation.parts
-        ],
-        "total": _percent(advice.recommendation.relative, 1),
     }
 
 
@@ -174,6 +90,7 @@ def amounts_part(season: BlockSeason, advice: Advice, units: UnitSystem) -> Row:
     return {
         "weeks": [_week(week, plan.injections_per_week, units) for week in advice.weeks],
         "products": [f"{part.product.name} ({part.product.grade})" for part in products],
+        "after": _after(advice),
         "injections": plan.injections_per_week,
         "area": area_words(season.block, units),
         "bounds": (
@@ -181,6 +98,10 @@ def amounts_part(season: BlockSeason, advice: Advice, units: UnitSystem) -> Row:
             f"{units.rate_unit}; smallest step that can be metered {units.rate_out(plan.rate_step_lb_ac):.3g}."
         ),
     }
+
+
+def _after(advice: Advice) -> str:
+    return "decided" if advice.decided else "advised"
 
 
 def area_words(block: Block, units: UnitSystem) -> str:
@@ -206,7 +127,8 @@ def _week(week: WeekAmounts, injections: int, units: UnitSystem) -> Row:
     pairs = zip(week.products_before, week.products, strict=True)
     return {
         "number": week.week.number,
-        "start": words.day(week.week.start),
+        "start": day(week.week.start),
+        "short_start": short_day(week.week.start),
         "stage": week.stage or "outside the bands",
         "before": words.rate(week.before_lb_ac, units),
         "after": words.rate(week.rate_lb_ac, units),
@@ -228,7 +150,7 @@ def _change(week: WeekAmounts) -> str:
         return "none"
     if week.before_lb_ac == 0:
         return "from nothing"
-    return f"{100 * (week.rate_lb_ac / week.before_lb_ac - 1):+.0f} %"
+    return f"{100 * (week.rate_lb_ac / week.before_lb_ac - 1):+.0f}{_GLUED}"
 
 
 def _amount(part: ProductAmount, shares: int, units: UnitSystem) -> Row:
@@ -269,7 +191,7 @@ def ledger_part(season: BlockSeason, advice: Advice, units: UnitSystem) -> Row:
         ("Past weeks without a log, counted at their target", facts.assumed_lb_ac),
         ("Still to go out in the running week", facts.rest_of_week_lb_ac),
         ("So far, with credits and the running week", so_far),
-        ("Coming weeks as advised", coming),
+        (f"Coming weeks as {_after(advice)}", coming),
         ("Whole season", so_far + coming),
     ]
     if cap is not None:
@@ -296,7 +218,7 @@ def _ledger_week(season: BlockSeason, advice: Advice, week: PlanWeek, units: Uni
         logged = "nothing logged, counted at its target"
     return {
         "number": week.number,
-        "start": words.day(week.start),
+        "start": day(week.start),
         "target": words.rate(row.target_lb_ac, units),
         "applied": words.rate(row.applied_lb_ac, units) if row.logged else "not known",
         "difference": f"{units.rate_out(row.difference_lb_ac):+.2f}" if row.logged else "not known",
@@ -310,7 +232,7 @@ def observation_row(item: Observation, facts: Facts) -> Row:
     if item.sight is Sight.SOIL_NITRATE:
         counts = facts.soil_nitrate == (item.on, item.value)
     return {
-        "on": words.day(item.on),
+        "on": day(item.on),
         "sight": item.sight.value,
         "value": "" if item.value is None else f"{item.value:g} ppm NO3-N",
         "note": item.note,
@@ -323,76 +245,15 @@ def decided_row(item: Decided, units: UnitSystem) -> Row:
     rates = sorted((week, words.rate(rate, units)) for week, rate in item.rates_lb_ac.items())
     runs = [(rate, [week for week, _ in run]) for rate, run in groupby(rates, key=lambda pair: pair[1])]
     return {
-        "on": words.day(item.on),
+        "on": day(item.on),
         "by": item.by,
         "choice": _CHOICES.get(item.choice, item.choice),
         "action": item.action,
         "advised": item.advised,
         "reason": item.reason,
-        "rates": "; ".join(f"{_week_words(weeks)}: {rate}" for rate, weeks in runs) or "rates left as they were",
+        "rates": "; ".join(f"{rate} in {_week_words(weeks)}" for rate, weeks in runs) or "rates left as they were",
     }
 
 
 def _week_words(weeks: Sequence[int]) -> str:
     return f"week {weeks[0]}" if len(weeks) == 1 else f"weeks {weeks[0]} to {weeks[-1]}"
-
-
-def limits_part(season: BlockSeason, shown: Sequence[Row], advice: Advice, notes: Sequence[str]) -> Row:
-    """What a reader should know about the figures behind the advice."""
-    used = {(row["table"], row["row_note"]) for row in shown if row["band"] is not None and row["row_note"]}
-    tables = [
-        {
-            "id": table.id,
-            "title": table.title,
-            "region": table.region,
-            "recalled": table.recalled,
-            "notes": [*table.notes, *sorted(note for name, note in used if name == table.id)],
-        }
-        for table in season.tables
-    ]
-    return {
-        "test": words.LIMITS_OF_THE_TEST if season.policy.crop == _STRAWBERRY else (),
-        "tables": tables,
-        "own": _overrides(season.policy),
-        "recalled": list(dict.fromkeys(_recalled(season, shown, advice))),
-        "notes": list(notes),
-    }
-
-
-def _overrides(policy: Policy) -> list[Row]:
-    return [
-        {
-            "name": name,
-            "meaning": item.meaning,
-            "shipped": _setting(item, item.shipped),
-            "own": _setting(item, item.value),
-            "reason": "no reason given" if item.source == NO_SOURCE else item.source,
-        }
-        for name, item in policy.overrides().items()
-    ]
-
-
-def _setting(item: Figure | RecoveryChoice | Consent, value: Any) -> str:
-    if isinstance(item, Figure):
-        return f"{value:g} {item.unit}"
-    return {True: "yes", False: "no"}[value] if isinstance(item, Consent) else str(value)
-
-
-def _recalled(season: BlockSeason, shown: Sequence[Row], advice: Advice) -> Iterable[str]:
-    """Every figure from memory that something on the page rests on."""
-    sure: Mapping[tuple[str, str], str | None] = {
-        (table.id, row.id): row.confidence for table in season.tables for row in table.rows
-    }
-    for row in shown:
-        if row["band"] is not None and row["backing"]["recalled"]:
-            confidence = sure.get((row["table"], row["row"])) or "not stated"
-            yield f"band of {row['kind']}, {row['band']} ({row['backing']['cite']}; confidence {confidence})"
-    for part in advice.recommendation.parts:
-        if part.evidence is Evidence.RECALLED:
-            yield f"uncertainty from {part.name} ({cite(part.source, part.evidence)})"
-    for line in advice.recommendation.trace:
-        if line.evidence is Evidence.RECALLED:
-            yield f"rule “{line.rule}” ({cite(line.source, line.evidence)})"
-    for credit in season.plan.credits:
-        if credit.evidence is Evidence.RECALLED:
-            yield f"credit “{credit.name}” ({cite(credit.source, credit.evidence)})"

@@ -41,6 +41,7 @@ class Advice:
         weeks: the rest of the season, before and after the change.
         tables: ids of the band tables in use.
         policy: id of the policy.
+        decided: whether a decision was made on this advice; the weeks then show the decided rates.
     """
 
     block: Block
@@ -51,6 +52,7 @@ class Advice:
     weeks: tuple[WeekAmounts, ...]
     tables: tuple[str, ...]
     policy: str
+    decided: bool
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,7 @@ class BlockSeason:
         policy: the policy with the grower's overrides.
         tables: band tables in use; at most one fits a kind of result.
         results, applications, observations, changes: records of this block, corrections applied.
+        left: days on which the advice was left, so that no change came of it.
     """
 
     block: Block
@@ -74,6 +77,7 @@ class BlockSeason:
     applications: tuple[Application, ...] = ()
     observations: tuple[Observation, ...] = ()
     changes: tuple[Change, ...] = ()
+    left: tuple[date, ...] = ()
 
     def table_for(self, tissue: Tissue, basis: Basis, analyte: str) -> BandTable | None:
         """The table in use that a kind of result may be compared with, or None."""
@@ -95,8 +99,12 @@ class BlockSeason:
         return _Readings.of(self)
 
     def path(self, on: date) -> RatePath:
-        """Rates aimed at, by the decisions made up to a date."""
+        """Rates aimed at, by the decisions made up to a date and on it."""
         return RatePath([change for change in self.changes if change.decided <= on])
+
+    def _path_before(self, on: date) -> RatePath:
+        """Rates aimed at before the day's own decision, so that a decision does not change its own advice."""
+        return RatePath([change for change in self.changes if change.decided < on])
 
     def ledger(self, on: date) -> Ledger:
         """The ledger as known on a date."""
@@ -104,7 +112,7 @@ class BlockSeason:
 
     def facts(self, on: date) -> Facts:
         """Everything that was known on a date, in the form the rules take."""
-        policy, path, ledger = self.policy, self.path(on), self.ledger(on)
+        policy, path, ledger = self.policy, self._path_before(on), self.ledger(on)
         readings = self._readings.known_on(on)
         primary = _primary(readings.nitrogen, on, int(policy.stale_days.value))
         history = _history(readings.nitrogen, primary)
@@ -169,20 +177,28 @@ class BlockSeason:
             weeks=tuple(self.weeks_from(on, recommendation)),
             tables=tuple(table.id for table in self.tables),
             policy=self.policy.id,
+            decided=self.decided_on(on),
         )
 
+    def decided_on(self, on: date) -> bool:
+        """Whether a decision was made on a date."""
+        return on in self.left or any(change.decided == on for change in self.changes)
+
     def weeks_from(self, on: date, recommendation: Recommendation | None = None) -> list[WeekAmounts]:
-        """The coming weeks as decided so far and, when one is given, as recommended."""
-        path = self.path(on)
+        """The coming weeks before the day's advice, and after it: as decided, else as recommended.
+
+        Without a recommendation the rates decided so far stand.
+        """
+        earlier = self._path_before(on)
         weeks = self.plan.coming_weeks(on)
-        before = {week.number: path.rate_lb_ac(week) for week in weeks}
-        after = dict(before)
-        if recommendation is not None:
-            after |= {
-                week.number: rate
-                for week, rate in zip(recommendation.weeks, recommendation.rates_lb_ac, strict=True)
-            }
-            after |= {week.number: week.rate_lb_ac for week in weeks if week.start > recommendation.review}
+        before = {week.number: earlier.rate_lb_ac(week) for week in weeks}
+        if recommendation is None or self.decided_on(on):
+            now = self.path(on)
+            after = {week.number: now.rate_lb_ac(week) for week in weeks}
+        else:
+            after = {week.number: week.rate_lb_ac for week in weeks}
+            covered = zip(recommendation.weeks, recommendation.rates_lb_ac, strict=True)
+            after |= {week.number: rate for week, rate in covered}
         ledger = self.ledger(on)
         spent = self.plan.credits_lb_ac + sum(ledger.spent_lb_ac(on)) + ledger.rest_of_week_lb_ac(on)
         stage_of = {week.number: self.place_words(week) for week in weeks}

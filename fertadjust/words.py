@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date
 
 from fertadjust.compare import Side
+from fertadjust.dates import day, short_day
 from fertadjust.rules.facts import Action, Reading, Recommendation
 from fertadjust.season import Advice
 from fertadjust.tissue import Censor, format_value
@@ -42,16 +42,6 @@ LIMITS_OF_THE_TEST = (
 """What a reader of any verdict should know about the test, with source keys."""
 
 
-def day(value: date) -> str:
-    """A date as people write it: "Mon 9 Mar 2026"."""
-    return f"{value:%a} {value.day} {value:%b %Y}"
-
-
-def short_day(value: date) -> str:
-    """A date without its year: "9 Mar"."""
-    return f"{value.day} {value:%b}"
-
-
 def rate(lb_ac: float, units: UnitSystem) -> str:
     """A rate or total without its unit, two decimals."""
     return f"{units.rate_out(lb_ac):.2f}"
@@ -75,12 +65,12 @@ def headline(advice: Advice, units: UnitSystem) -> str:
     if found.action is Action.HOLD:
         head = f"Hold nitrogen at {new} {units.rate_unit} {span}"
     else:
-        percent = _percent(found)
-        head = f"{_VERBS[found.action]} nitrogen from {now} to {new} {units.rate_unit} ({percent}) {span}"
+        step = _step_percent(found)
+        head = f"{_VERBS[found.action]} nitrogen from {now} to {new} {units.rate_unit} ({step}) {span}"
     return f"{head}; review on {day(found.review)}."
 
 
-def _percent(found: Recommendation) -> str:
+def _step_percent(found: Recommendation) -> str:
     before, after = found.standing_rates_lb_ac[0], found.rates_lb_ac[0]
     for old, new in zip(found.standing_rates_lb_ac, found.rates_lb_ac, strict=True):
         if abs(old - new) > 1e-9:

@@ -59,25 +59,25 @@ def advise(folder: Path, block: str | None, on: date | None, full: bool, as_json
 
 def print_advice(season: Season, key: str, on: date, full: bool) -> None:
     """Print the advice for a block in words, numbers beside them."""
-    from fertadjust import words
+    from fertadjust import dates, words
     from fertadjust.cautions import cautions_for
 
     one = season.block(key)
     advice = one.advice(on)
     units = season.units
-    click.secho(f"{advice.block.name}, {words.day(on)}", bold=True)
+    click.secho(f"{advice.block.name}, {dates.day(on)}", bold=True)
     say(words.headline(advice, units))
     for text in words.reasons(advice):
         say(text, indent="  ")
     say("How sure: " + words.how_sure(advice))
     say("What would change it: " + words.flip_sentence(advice))
     found = advice.recommendation
-    say(f"Next sample: {words.day(found.next_sample)}")
+    say(f"Next sample: {dates.day(found.next_sample)}")
     for text in found.to_do:
         say(text, indent="  * ")
     _print_products(advice, units)
     for item in advice.facts.not_used:
-        say(f"Not used: record {item.record}, {item.text} of {words.short_day(item.sampled)}: {item.why}.")
+        say(f"Not used: record {item.record}, {item.text} of {dates.short_day(item.sampled)}: {item.why}.")
     _print_trace(advice, full)
     for name, value in one.policy.overrides().items():
         say(f"Your own rule value: {name} = {value.value} instead of {value.shipped}.")
@@ -99,10 +99,8 @@ def _print_products(advice: Advice, units: UnitSystem) -> None:
     if not advice.weeks:
         return
     week = advice.weeks[0]
-    area = units.area_out(advice.block.area_ac())
-    say(
-        f"Week {week.week.number}, for the whole block ({area:.3f} {units.area_unit} of {advice.block.area_basis.value}):"
-    )
+    area = f"{units.area_out(advice.block.area_ac()):.3f} {units.area_unit}"
+    say(f"Week {week.week.number}, for the whole block ({area}, {advice.block.area_basis.value}):")
     for part, before in zip(week.products, week.products_before, strict=True):
         volume = (
             "" if part.volume_gal is None else f" = {units.volume_out(part.volume_gal):.2f} {units.volume_unit}"
@@ -151,7 +149,7 @@ Examples:
 @json_option
 def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_json: bool) -> None:
     """Show the weekly table for the rest of the season: rates and products, before and after the advice."""
-    from fertadjust import words
+    from fertadjust import dates, words
 
     season = open_folder(folder)
     key = pick_block(season, block)
@@ -165,7 +163,7 @@ def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     one, units = season.block(key), season.units
     advice = one.advice(day)
     area = units.area_out(advice.block.area_ac())
-    say(f"{advice.block.name}, {area:.4f} {units.area_unit} ({advice.block.area_basis.value}), {words.day(day)}")
+    say(f"{advice.block.name}, {area:.4f} {units.area_unit} ({advice.block.area_basis.value}), {dates.day(day)}")
     if not advice.weeks:
         say("No week of the plan is left.")
         return
@@ -173,7 +171,7 @@ def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     say(f"Rates in {units.rate_unit}; nitrogen in {units.weight_unit} for the whole block.")
     echo_table(
         ["week", "from", "place", "before", "rate", "N block", "N inject", "total N", "cap"],
-        [_rate_row(row, words) for row in data],
+        [_rate_row(row) for row in data],
         left=(1, 2, 8),
     )
     click.echo("")
@@ -186,10 +184,12 @@ def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     say(f"Total N counts credits and what went out so far; {limit}.")
 
 
-def _rate_row(row: dict[str, Any], words: Any) -> list[str]:
+def _rate_row(row: dict[str, Any]) -> list[str]:
+    from fertadjust import dates
+
     return [
         str(row["week"]),
-        words.short_day(date.fromisoformat(row["start"])),
+        dates.short_day(date.fromisoformat(row["start"])),
         row["stage"],
         f"{row['before']:.2f}",
         f"{row['rate']:.2f}",

@@ -77,7 +77,7 @@ def decide(
 @json_option
 def decisions(folder: Path, block: str | None, derive: bool, as_json: bool) -> None:
     """List the decisions; with --check, derive each advice again from what was stored."""
-    from fertadjust import words
+    from fertadjust import dates, words
 
     season = open_folder(folder)
     found = season.decisions(block)
@@ -93,7 +93,7 @@ def decisions(folder: Path, block: str | None, derive: bool, as_json: bool) -> N
             rates = words.rates(item.rates_lb_ac.values(), season.units)
             outcome = "left as it was" if item.choice == "leave" else f"{item.choice}: {rates}"
             again = "" if not derive else " [derived again: same]" if same[item.record] else " [DIFFERS]"
-            say(f"{words.day(item.on)}, record {item.record}, {item.by}: {outcome}{again}")
+            say(f"{dates.day(item.on)}, record {item.record}, {item.by}: {outcome}{again}")
             say(f"advised: {item.advised}", indent="    ")
             if item.reason:
                 say(f"reason: {item.reason}", indent="    ")

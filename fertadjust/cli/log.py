@@ -59,7 +59,7 @@ def application(
     by: str,
 ) -> None:
     """Log what went out, by nitrogen or by product, and show the difference to plan."""
-    from fertadjust import words
+    from fertadjust import dates, words
 
     season = open_folder(folder)
     key = pick_block(season, block)
@@ -72,7 +72,7 @@ def application(
     one = season.block(key)
     ledger = one.ledger(max(day, today()))
     item = next(entry for entry in ledger.applications if entry.record == number)
-    say(f"Record {number}: {words.rate(item.n_lb_ac, units)} {units.total_unit} on block {key}, {words.day(day)}.")
+    say(f"Record {number}: {words.rate(item.n_lb_ac, units)} {units.total_unit} on block {key}, {dates.day(day)}.")
     week = one.plan.week_on(day)
     if week is None:
         say("That day lies outside the plan's weeks.")
@@ -129,7 +129,7 @@ def observation(
 @json_option
 def show(folder: Path, block: str | None, on: date | None, as_json: bool) -> None:
     """Show the ledger: applied against meant, week by week, and observations."""
-    from fertadjust import words
+    from fertadjust import dates, words
 
     season = open_folder(folder)
     key = pick_block(season, block)
@@ -175,11 +175,11 @@ def show(folder: Path, block: str | None, on: date | None, as_json: bool) -> Non
             }
         )
         return
-    say(f"Block {key}, {units.total_unit}, as of {words.day(day)}")
+    say(f"Block {key}, {units.total_unit}, as of {dates.day(day)}")
     rows = [
         [
             str(row.week.number),
-            words.short_day(row.week.start),
+            dates.short_day(row.week.start),
             words.rate(row.target_lb_ac, units),
             words.rate(row.applied_lb_ac, units),
             f"{units.rate_out(row.difference_lb_ac):+.2f}",
@@ -198,4 +198,4 @@ def show(folder: Path, block: str | None, on: date | None, as_json: bool) -> Non
     for item in seen:
         value = "" if item.value is None else f" {item.value:g} ppm"
         note = f" ({item.note})" if item.note else ""
-        say(f"{words.short_day(item.on)}: {item.sight.value}{value}{note}")
+        say(f"{dates.short_day(item.on)}: {item.sight.value}{value}{note}")

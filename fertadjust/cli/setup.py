@@ -177,7 +177,7 @@ def check(folder: Path) -> None:
 
     Every fault is told with its line and key, not only the first.
     """
-    from fertadjust import words
+    from fertadjust import dates, words
     from fertadjust.field import BASIS_WORDS
 
     season = open_folder(folder)
@@ -191,7 +191,7 @@ def check(folder: Path) -> None:
     plan = file.blocks[season.blocks[0]].plan
     total = words.rate(sum(plan.rates_lb_ac), units)
     say(
-        f"Plan: {len(plan.rates_lb_ac)} weeks from {words.day(plan.start)}, {total} {units.total_unit} in all, "
+        f"Plan: {len(plan.rates_lb_ac)} weeks from {dates.day(plan.start)}, {total} {units.total_unit} in all, "
         f"bounds {words.rate(plan.floor_lb_ac, units)} to {words.rate(plan.ceiling_lb_ac, units)} "
         f"{units.rate_unit}."
     )

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import timedelta
 
+from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.observations import FRUIT_TROUBLE
 from fertadjust.plan import PlanWeek
@@ -97,13 +98,13 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     draft = draft._replace(next_sample=next_sample, review=review)
     saw = f"every {interval.value:g} days, {policy.laboratory_days.value:g} days for the laboratory"
     why = (
-        f"Sample on {next_sample}; the rate below runs until {review}, and the plan's own rate after that "
-        "unless a new result says otherwise."
+        f"Sample on {short_day(next_sample)}; the rate runs until {short_day(review)}, and the plan's own rate "
+        "after that unless a new result says otherwise."
     )
     if facts.overdue is not None:
-        overdue = f"A sample is overdue: the last change ended on {facts.overdue}."
+        overdue = f"A sample is overdue: the last change ended on {short_day(facts.overdue)}."
         draft = draft._replace(to_do=(overdue, *draft.to_do))
-    return fires(interval, saw, why, draft, f"review {review}")
+    return fires(interval, saw, why, draft, f"review {short_day(review)}")
 
 
 def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -153,7 +154,7 @@ def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     seen = [item for item in facts.observations if item.sight in FRUIT_TROUBLE]
     if not seen:
         return quiet(_FRUIT, "no soft fruit or grey mould noted", "Nothing was noted on the fruit.", draft)
-    saw = "; ".join(f"{item.sight.value} on {item.on}" for item in seen)
+    saw = "; ".join(f"{item.sight.value} on {short_day(item.on)}" for item in seen)
     limit = max(1.0, facts.factor)
     if draft.factor <= limit + _TINY:
         why = "Fruit trouble was noted, and no raise above the plan was called for."

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import date
+
+from fertadjust.dates import short_day
 from fertadjust.rules.facts import Companion, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import CompanionRule
 from fertadjust.tissue import Censor
@@ -17,16 +20,16 @@ def companion(facts: Facts, rule: CompanionRule, draft: Draft) -> Outcome:
     assert limit is not None
     relation = "at or below" if rule.inclusive else "below"
     relation = relation if rule.below is not None else "at or above"
-    saw = f"{rule.analyte} {value:.3g} {rule.unit} on {on}; rule {relation} {limit:g}"
+    saw = f"{rule.analyte} {value:.3g} {rule.unit} on {short_day(on)}; rule {relation} {limit:g}"
     on_limit = rule.above is not None or rule.inclusive
     beyond = value < limit if rule.below is not None else value > limit
     applies = beyond or (on_limit and value == limit)
     if not applies:
-        return quiet(rule, saw, f"{rule.name.capitalize()} calls for nothing.", draft)
-    return fires(rule, saw, f"{rule.name.capitalize()}: {rule.advice}.", draft, "note only")
+        return quiet(rule, saw, "It calls for nothing.", draft)
+    return fires(rule, saw, f"{rule.advice[:1].upper()}{rule.advice[1:]}.", draft, "note only")
 
 
-def _value(companions: tuple[Companion, ...], analyte: str) -> tuple[float, str] | None:
+def _value(companions: tuple[Companion, ...], analyte: str) -> tuple[float, date] | None:
     """Value and day of an analyte, or of a ratio of two of one report."""
     names = analyte.split(":")
     items = [
@@ -36,5 +39,5 @@ def _value(companions: tuple[Companion, ...], analyte: str) -> tuple[float, str]
     if any(item is None for item in items):
         return None
     values = [item.value for item in items if item is not None]
-    day = next(str(item.sampled) for item in items if item is not None)
+    day = next(item.sampled for item in items if item is not None)
     return (values[0] if len(values) == 1 else values[0] / values[1]), day

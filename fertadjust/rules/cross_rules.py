@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fertadjust.compare import Side, compare
+from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.observations import LIMITS_UPTAKE, Sight
 from fertadjust.rules.evidence_rules import budget
@@ -32,7 +33,7 @@ def leaf_nitrogen(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
                 Side.WITHIN: LeafState.SUFFICIENT,
                 Side.ABOVE: LeafState.HIGH,
             }[found.sure]
-        saw_leaf = f"leaf N {facts.leaf.value:.2f} % of {facts.leaf.sampled}: {state.value}"
+        saw_leaf = f"leaf N {facts.leaf.value:.2f} % of {short_day(facts.leaf.sampled)}: {state.value}"
     petiole = _PETIOLE_STATE[draft.direction]
     cell = policy.cell(petiole, state)
     saw = f"petiole {petiole}{' (trend)' if draft.early else ''}, {saw_leaf}"
@@ -67,8 +68,8 @@ def missed_applications(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         to_do = (*draft.to_do, "Log what was applied: a missed injection would explain a low result.")
         return fires(limit, saw, why, draft._replace(to_do=to_do))
     saw = (
-        f"{supply.applied_lb_ac:.2f} of {supply.planned_lb_ac:.2f} lb N/ac from {supply.start} to "
-        f"{supply.end}: {100 * supply.share:.0f} %; limit {100 * limit.value:.0f} %"
+        f"{supply.applied_lb_ac:.2f} of {supply.planned_lb_ac:.2f} lb N/ac from {short_day(supply.start)} to "
+        f"{short_day(supply.end)}: {100 * supply.share:.0f} %; limit {100 * limit.value:.0f} %"
     )
     if supply.share >= limit.value:
         return quiet(limit, saw, "What was planned before the sample went out.", draft)
@@ -86,7 +87,7 @@ def roots_in_trouble(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     seen = [item for item in facts.observations if item.sight in LIMITS_UPTAKE]
     if not seen:
         return quiet(_COMMON, "nothing seen that limits roots", "No root trouble was noted.", draft)
-    saw = "; ".join(f"{item.sight.value} on {item.on}" for item in seen)
+    saw = "; ".join(f"{item.sight.value} on {short_day(item.on)}" for item in seen)
     draft = draft._replace(
         no_raise=(*draft.no_raise, "roots in trouble"),
         to_do=(*draft.to_do, f"See to the roots first: {seen[-1].sight.value}."),
@@ -101,7 +102,7 @@ def leaching_rain(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     seen = [item for item in facts.observations if item.sight is Sight.LEACHING_RAIN]
     if not seen:
         return quiet(_COMMON, "no leaching rain noted", "No leaching rain was noted.", draft)
-    saw = "; ".join(f"leaching rain on {item.on}" for item in seen)
+    saw = "; ".join(f"leaching rain on {short_day(item.on)}" for item in seen)
     if draft.direction > 0:
         why = "Rain washed nitrate out of the bed; that explains the low result and supports the raise."
         return fires(_COMMON, saw, why, draft, "supports the raise")
@@ -114,7 +115,7 @@ def soil_nitrate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if facts.soil_nitrate is None:
         return quiet(limit, "no recent soil nitrate test", "There is no soil test to check against.", draft)
     on, ppm = facts.soil_nitrate
-    saw = f"{ppm:g} ppm NO3-N on {on}; threshold {limit.value:g}"
+    saw = f"{ppm:g} ppm NO3-N on {short_day(on)}; threshold {limit.value:g}"
     if ppm <= limit.value:
         return quiet(limit, saw, "Soil nitrate is not above its threshold.", draft)
     draft = draft._replace(no_raise=(*draft.no_raise, "soil nitrate"))

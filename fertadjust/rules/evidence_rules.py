@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, fires, quiet
 from fertadjust.rules.policy import Figure, Policy
@@ -56,7 +57,7 @@ def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
 def wrong_kind(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Results without a band of their own kind are kept and shown, and decide nothing."""
     del policy
-    saw = f"{len(facts.not_used)} result(s) known by {facts.on} without a band or not in use"
+    saw = f"{len(facts.not_used)} result(s) known by {short_day(facts.on)} without a band or not in use"
     if facts.primary is None:
         draft = draft._replace(
             no_raise=(*draft.no_raise, "wrong kind"),
@@ -78,7 +79,7 @@ def stale(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if facts.primary is None:
         return quiet(limit, "no result", "There is no result.", draft)
     age = (facts.on - facts.primary.sampled).days
-    saw = f"sampled {facts.primary.sampled}, {age} days ago; limit {limit.value:g}"
+    saw = f"sampled {short_day(facts.primary.sampled)}, {age} days ago; limit {limit.value:g}"
     if age <= limit.value:
         return quiet(limit, saw, "The sample is fresh enough.", draft)
     draft = draft._replace(
@@ -123,7 +124,7 @@ def too_soon(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(lag, "no earlier change", "No change is waiting to show.", draft)
     days = (facts.primary.sampled - shift.on).days
     word = "raise" if shift.direction > 0 else "cut"
-    saw = f"last {word} from {shift.on}, sampled {days} days after; lag {lag.value:g} days"
+    saw = f"last {word} from {short_day(shift.on)}, sampled {days} days after; lag {lag.value:g} days"
     if days >= lag.value:
         return quiet(lag, saw, "The sample is late enough to show the last change.", draft)
     if shift.direction > 0:
@@ -162,7 +163,7 @@ def duplicates_disagree(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(_REPEATABILITY, "no duplicate", "There is one result of that day.", draft)
     limit = repeatability_limit(reading.value, reading.unit, policy.within_laboratory.value)
     saw = (
-        f"{reading.count} results of {reading.sampled}, {100 * reading.spread:.0f} % apart; "
+        f"{reading.count} results of {short_day(reading.sampled)}, {100 * reading.spread:.0f} % apart; "
         f"limit {100 * limit:.0f} %"
     )
     if not disagree(reading, policy):

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from fertadjust.bands import Band
 from fertadjust.compare import Side, compare, position
+from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, fires, quiet
 from fertadjust.rules.policy import Policy
@@ -107,7 +108,7 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(limit, saw, "The trend stays in the band until the next sample.", draft)
     draft = draft._replace(early=early)
     when = reading.sampled + timedelta(days=int(days))
-    why = f"The trend leaves the band {side} by {when}, so a small early step is taken."
+    why = f"The trend leaves the band {side} by {short_day(when)}, so a small early step is taken."
     return fires(limit, saw, why, draft, f"early {'raise' if early > 0 else 'cut'}")
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from fertadjust.compare import Comparison, Status
-from fertadjust.rules.facts import Backed, Draft, Facts, Outcome, fires, quiet
+from fertadjust.evidence import Evidence
+from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import Policy, Recovery
 from fertadjust.tissue import Tissue
 
@@ -57,6 +58,11 @@ def _grown(first: float, largest: float, reached_at: float, width: float) -> flo
     return min(largest, first + (largest - first) * width / reached_at)
 
 
+def _between(policy: Policy) -> Backing:
+    """The first and the largest raise are published; growing from one to the other is the program's own."""
+    return Backing(f"{policy.raise_first.source}; {policy.raise_largest.source}", Evidence.PROJECT_RULE)
+
+
 def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """The size of a raise, growing with the distance below the band."""
     if draft.direction <= 0:
@@ -72,8 +78,8 @@ def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         figure = policy.leaf_low_raise
         return _step(facts, policy, draft, figure.value, "leaf nitrogen below its band", figure)
     width = distance(facts, draft.comparison)
-    figure = policy.raise_first
-    step = _grown(figure.value, policy.raise_largest.value, policy.raise_largest_at.value, width)
+    step = _grown(policy.raise_first.value, policy.raise_largest.value, policy.raise_largest_at.value, width)
+    figure: Backed = _between(policy)
     saw = f"{width:.2f} band widths below the band"
     if draft.comparison.status is Status.DEFICIENT:
         step, figure, saw = policy.raise_largest.value, policy.raise_largest, f"{saw}, deficient"
@@ -112,7 +118,10 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
     recovered = recovered_factor(facts, policy, draft)
     factor = max(factor, recovered) if raising else min(factor, recovered)
     name = "raise" if raising else "cut"
-    why = f"A {name} of {100 * abs(factor / facts.factor - 1):.0f} % on the rate in force."
+    percent = 100 * abs(factor / facts.factor - 1)
+    why = f"The results call for a {name} of {percent:.0f} % on the rate in force."
+    if raising and not draft.early and figure.evidence is Evidence.PROJECT_RULE:
+        why += " It lies between the published steps; how it grows with the distance is this program's own rule."
     if not raising:
         why += " The size is this program's own rule: no publication gives a number for a cut."
     change = f"factor {facts.factor:.2f} -> {factor:.2f}"
@@ -135,7 +144,8 @@ def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     factor = recovered_factor(facts, policy, draft)
     if factor == facts.factor:
         return quiet(choice, saw, f'The changed rate is kept ("{choice.value.value}").', draft)
-    back = "to plan" if factor == 1.0 else "part of the way back to plan"
-    why = f'The crop has come back far enough, so the rate returns {back} ("{choice.value.value}").'
+    back = "back to plan" if factor == 1.0 else "part of the way back to plan"
+    shows = "has come back far enough" if facts.factor > 1.0 else "no longer shows more than it needs"
+    why = f'The crop {shows}, so the rate goes {back} ("{choice.value.value}").'
     draft = draft._replace(factor=factor, moved_by="after recovery")
     return fires(choice, saw, why, draft, f"factor {facts.factor:.2f} -> {factor:.2f}")

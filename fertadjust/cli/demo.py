@@ -1,0 +1,56 @@
+"""``demo``: the sample season from beginning to end."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from fertadjust.cli.common import say
+
+
+@click.command(epilog="Example: fertadjust demo")
+@click.argument("folder", type=click.Path(path_type=Path), default=Path("fertadjust-demo"))
+@click.option("--no-pages", is_flag=True, help="Leave out the charts and reports.")
+def demo(folder: Path, no_pages: bool) -> None:
+    """Run the sample season of an invented farm in a new FOLDER.
+
+    Replays a spring day by day: results come in, advice is made from what was known, decisions are written down,
+    applications logged. Then prints the advice for each block and writes charts and reports.
+    """
+    from fertadjust.cli.advise import print_advice
+    from fertadjust.dates import short_day
+    from fertadjust.demo import build, replay, write_pages
+
+    season = build(folder)
+    say(f"{season.file.farm}: a spring of three blocks, day by day. All of it is invented.")
+    click.echo("")
+    shown: dict[str, date] = {}
+    most: dict[str, int] = {}
+    for step in replay(season):
+        item = next(entry for entry in season.decisions(step.block) if entry.record == step.record)
+        name = season.file.blocks[step.block].block.name
+        say(f"{name}: {item.advised}", indent=f"{short_day(step.on):>6}  ")
+        if item.choice != "accept":
+            say(f"the grower chose to {item.choice}: {item.reason}", indent="        ")
+        said = sum(line["fired"] for line in season.advised(step.record)["trace"])
+        if said > most.get(step.block, 0):
+            most[step.block], shown[step.block] = said, step.on
+    for block, day in shown.items():
+        click.echo("")
+        print_advice(season, block, day, full=False)
+    if not no_pages:
+        click.echo("")
+        pages = folder / "pages"
+        write_pages(season, pages, shown, lambda path: click.echo(f"Wrote {path}"))
+    click.echo("")
+    say(f"The season is in {folder}. Look around, for example:")
+    for line in (
+        f"fertadjust results list --season {folder} --all",
+        f"fertadjust advise --season {folder} --block creek --on 2026-03-21 --full",
+        f"fertadjust amounts --season {folder} --block creek --on 2026-03-21",
+        f"fertadjust log show --season {folder} --block lane --on 2026-04-17",
+        f"fertadjust decisions --season {folder} --check",
+    ):
+        click.echo(f"  {line}")

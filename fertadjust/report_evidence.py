@@ -1,0 +1,179 @@
+"""What the report says about its evidence: results beside their bands, uncertainty, and the limits of both."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final
+
+from fertadjust import words
+from fertadjust.bands import Band
+from fertadjust.compare import Comparison, compare
+from fertadjust.errors import OutOfSeason
+from fertadjust.evidence import NO_SOURCE, Evidence, cite
+from fertadjust.report_parts import Row, backing_of, percent, short_date
+from fertadjust.rules.evidence_rules import budget
+from fertadjust.rules.facts import Facts, Reading
+from fertadjust.rules.policy import Consent, Figure, Policy, RecoveryChoice
+from fertadjust.season import Advice, BlockSeason
+from fertadjust.tissue import MAIN_ANALYTE, Censor, TissueResult
+from fertadjust.uncertainty import combined
+
+_STRAWBERRY: Final = "strawberry"
+
+
+def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row:
+    """One result beside its band; a chance only for nitrogen, whose uncertainty has a budget."""
+    main = result.analyte == MAIN_ANALYTE[result.tissue]
+    row: Row = {
+        "main": main,
+        "record": result.record,
+        "sampled": short_date(result.sampled),
+        "received": "not noted" if result.received is None else short_date(result.received),
+        "kind": result.kind,
+        "value": result.text(),
+        "reported": result.reported,
+        "origin": ", ".join(text for text in (result.method.value, result.laboratory, result.sample_id) if text),
+        "note": result.note,
+        "petioles": "not noted" if result.petioles is None else str(result.petioles),
+        "part": _part(advice.facts, result) if main else "",
+        "band": None,
+    }
+    try:
+        band = season.band_for(result)
+    except OutOfSeason as reason:
+        return row | {"why_no_band": str(reason)}
+    reading = _reading(result, band)
+    relative = combined(part.relative for part in budget(reading, season.policy)) if main else 1.0
+    found = compare(result.value, result.censor, relative, band, season.policy.confidence.value)
+    return row | {
+        "band": words.band_words(reading),
+        "table": band.table,
+        "row": band.row,
+        "row_note": band.note,
+        "place": band.label,
+        "position": "none" if found.position is None else f"{found.position:.2f}",
+        "status": "cannot be told" if found.status is None else found.status.value,
+        "chance": _chance(found, result.censor) if main else "",
+        "backing": backing_of(band.source, band.evidence),
+    }
+
+
+def _reading(result: TissueResult, band: Band) -> Reading:
+    return Reading(
+        sampled=result.sampled,
+        tissue=result.tissue,
+        basis=result.basis,
+        analyte=result.analyte,
+        unit=result.unit,
+        value=result.value,
+        censor=result.censor,
+        count=1,
+        spread=0.0,
+        petioles=result.petioles,
+        method=result.method,
+        band=band,
+        beside=(),
+        records=(result.record,),
+    )
+
+
+def _chance(found: Comparison, censor: Censor) -> str:
+    """Chance of each side; of a bound only the side that it can tell."""
+    if censor is Censor.BELOW:
+        return f"below at least {percent(found.below)}"
+    if censor is Censor.ABOVE:
+        return f"above at least {percent(found.above)}"
+    sides = {"below": found.below, "within": found.within, "above": found.above}
+    return ", ".join(f"{side} {percent(chance)}" for side, chance in sides.items())
+
+
+def _part(facts: Facts, result: TissueResult) -> str:
+    """Which part a nitrogen result plays in the advice."""
+    if any(item.record == result.record for item in facts.not_used):
+        return "not used"
+    primary, leaf = facts.primary, facts.leaf
+    if primary is not None and result.record in primary.records:
+        return "decides" if primary.count == 1 else f"decides, mean of {primary.count}"
+    if leaf is not None and result.record in leaf.records:
+        return "held beside the petiole"
+    if primary is not None and (result.tissue, result.basis) == (primary.tissue, primary.basis):
+        return "earlier result, for trend and repeats"
+    return "shown only"
+
+
+def uncertainty_part(advice: Advice) -> Row:
+    """The uncertainty budget of the deciding reading."""
+    reading = advice.facts.primary
+    return {
+        "what": "" if reading is None else words.result_sentence(reading, advice.recommendation),
+        "parts": [
+            (part.name, percent(part.relative, 1), backing_of(part.source, part.evidence))
+            for part in advice.recommendation.parts
+        ],
+        "total": percent(advice.recommendation.relative, 1),
+    }
+
+
+def limits_part(season: BlockSeason, shown: Sequence[Row], advice: Advice, notes: Sequence[str]) -> Row:
+    """What a reader should know about the figures behind the advice."""
+    used = {
+        (row["table"], f"Row {row['row']}: {row['row_note']}")
+        for row in shown
+        if row["band"] is not None and row["row_note"]
+    }
+    tables = [
+        {
+            "id": table.id,
+            "title": table.title,
+            "region": table.region,
+            "recalled": table.recalled,
+            "notes": [*table.notes, *sorted(note for name, note in used if name == table.id)],
+        }
+        for table in season.tables
+    ]
+    return {
+        "test": words.LIMITS_OF_THE_TEST if season.policy.crop == _STRAWBERRY else (),
+        "tables": tables,
+        "own": _overrides(season.policy),
+        "recalled": list(dict.fromkeys(_recalled(season, shown, advice))),
+        "notes": list(notes),
+    }
+
+
+def _overrides(policy: Policy) -> list[Row]:
+    return [
+        {
+            "name": name,
+            "meaning": item.meaning,
+            "shipped": _setting(item, item.shipped),
+            "own": _setting(item, item.value),
+            "reason": "no reason given" if item.source == NO_SOURCE else item.source,
+        }
+        for name, item in policy.overrides().items()
+    ]
+
+
+def _setting(item: Figure | RecoveryChoice | Consent, value: Any) -> str:
+    if isinstance(item, Figure):
+        return f"{value:g} {item.unit}"
+    return {True: "yes", False: "no"}[value] if isinstance(item, Consent) else str(value)
+
+
+def _recalled(season: BlockSeason, shown: Sequence[Row], advice: Advice) -> Iterable[str]:
+    """Every figure from memory that something on the page rests on."""
+    sure: Mapping[tuple[str, str], str | None] = {
+        (table.id, row.id): row.confidence for table in season.tables for row in table.rows
+    }
+    for row in shown:
+        if row["band"] is not None and row["backing"]["recalled"]:
+            confidence = sure.get((row["table"], row["row"])) or "not stated"
+            yield f"band of {row['kind']}, {row['band']} ({row['backing']['cite']}; confidence {confidence})"
+    for part in advice.recommendation.parts:
+        if part.evidence is Evidence.RECALLED:
+            yield f"uncertainty from {part.name} ({cite(part.source, part.evidence)})"
+    for line in advice.recommendation.trace:
+        if line.evidence is Evidence.RECALLED:
+            yield f"rule “{line.rule}” ({cite(line.source, line.evidence)})"
+    for credit in season.plan.credits:
+        if credit.evidence is Evidence.RECALLED:
+            yield f"credit “{credit.name}” ({cite(credit.source, credit.evidence)})"
