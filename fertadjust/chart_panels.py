@@ -135,7 +135,7 @@ def _draw_band(axes: Axes, sheet: Sheet, low: NDArray[np.float64], high: NDArray
             sheet.labels.keep_clear_line(axes, x.tolist(), edge.tolist())
             sheet.labels.beside(axes, float(x[there[-1]]), float(edge[there[-1]]), name, parts.AFTER)
     if not known.any():
-        axes.text(0.5, 0.5, "no band of this kind on these days", transform=axes.transAxes, ha="center")
+        axes.text(0.5, 0.92, "no band of this kind on these days", transform=axes.transAxes, ha="center")
 
 
 def _draw_unused(axes: Axes, sheet: Sheet, result: TissueResult, held: _Held) -> None:

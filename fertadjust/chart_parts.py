@@ -216,7 +216,7 @@ class Labels:
 
     def keep_clear_line(self, axes: Axes, x: Sequence[float], y: Sequence[float]) -> None:
         """Keep labels off a line of a panel, which may have gaps."""
-        points = axes.transData.transform([*zip(x, y, strict=True)])
+        points = axes.transData.transform([*zip(x, y, strict=True)]) if x else ()
         for start, end in pairwise(points):
             if math.isfinite(start[1]) and math.isfinite(end[1]):
                 steps = int(max(abs(end - start)) / _STRIDE_PX) + 1

@@ -61,6 +61,19 @@ def normal_cdf(z: float) -> float:
     return 0.5 * math.erfc(-z / math.sqrt(2.0))
 
 
+def percent(share: float) -> str:
+    """A probability or share in percent; never a flat 0 or 100 for what is only nearly so.
+
+    >>> percent(0.9999), percent(0.412), percent(0.0)
+    ('over 99 %', '41 %', '0 %')
+    """
+    if 0 < share < 0.005:
+        return "under 1 %"
+    if 0.995 <= share < 1:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"
+
+
 def conformity(
     value: float, uncertainty: float, lower: float | None, upper: float | None
 ) -> tuple[float, float, float]:

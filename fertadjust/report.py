@@ -118,8 +118,8 @@ def _context(
         "others": [row for row in shown if not row["main"]],
         "not_used": [item._asdict() | {"sampled": day(item.sampled)} for item in advice.facts.not_used],
         "stages": [
-            f"{stage_words(name)} {day(day)}" + (" (a guess)" if name in season.stages.approximate else "")
-            for name, day in season.stages.dates.items()
+            f"{stage_words(name)} {day(start)}" + (" (a guess)" if name in season.stages.approximate else "")
+            for name, start in season.stages.dates.items()
         ],
         "uncertainty": uncertainty_part(advice),
         "rules": [rule_row(line) for line in advice.recommendation.trace],

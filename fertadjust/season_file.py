@@ -68,7 +68,7 @@ def read_season(folder: Path) -> SeasonFile:
         raise UserError(
             Fault(
                 f"there is no {SEASON_FILE} here; write one with: fertadjust new {folder}",
-                str(folder),
+                str(folder.resolve()),
             )
         )
     return _season(read_toml(path), folder)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from fertadjust.compare import Side
+from fertadjust.compare import Side, percent
 from fertadjust.dates import day, short_day
 from fertadjust.rules.facts import Action, Reading, Recommendation
 from fertadjust.season import Advice
@@ -120,13 +120,13 @@ def how_sure(advice: Advice) -> str:
     if comparison is None or reading is None:
         return "Not sure of anything: there is no usable result."
     chances = {
-        "below": comparison.below,
+        "below its band": comparison.below,
         "within": comparison.within,
         "above": comparison.above,
     }
     least = "at least " if reading.censor is not Censor.NONE else ""
-    text = ", ".join(f"{side} {least}{100 * chance:.0f} %" for side, chance in chances.items())
-    return f"Chance that the crop lies {text} of its band (measurement uncertainty {100 * found.relative:.0f} %)."
+    text = ", ".join(f"{side}: {least}{percent(chance)}" for side, chance in chances.items())
+    return f"{text[:1].upper()}{text[1:]}; measurement uncertainty {percent(found.relative)}."
 
 
 def reasons(advice: Advice) -> tuple[str, ...]:

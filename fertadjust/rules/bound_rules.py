@@ -175,20 +175,29 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if room is None:
         return quiet(_OWN_BOUNDS, "no season cap", "The season file states no cap.", draft)
     committed = sum(draft.rates)
-    rate = committed / len(draft.rates) if draft.rates else 0.0
-    lasts = f"{room / rate:.1f} weeks at the new rate" if rate > 0 else "no rate to hold against it"
     saw = (
-        f"cap {facts.cap_lb_ac:.1f}, credits {facts.credits_lb_ac:.1f}, applied "
-        f"{facts.logged_lb_ac:.1f}, assumed {facts.assumed_lb_ac:.1f}, rest of this week "
-        f"{facts.rest_of_week_lb_ac:.1f}: {room:.1f} lb N/ac left, {lasts}, {len(facts.coming)} weeks planned"
+        f"cap {facts.cap_lb_ac:.1f}, credits {facts.credits_lb_ac:.1f}, applied {facts.logged_lb_ac:.1f}, "
+        f"assumed {facts.assumed_lb_ac:.1f}, rest of this week {facts.rest_of_week_lb_ac:.1f}: {room:.1f} "
+        f"lb N/ac left for {len(facts.coming)} weeks"
     )
     if committed > room + _TINY:
         return fires(_OWN_BOUNDS, saw, *_capped(facts, draft, room))
-    if rate > 0 and room / rate < len(facts.coming):
-        why = "The new rate fits until the review, but the cap would be reached before the plan ends."
-        to_do = (*draft.to_do, f"The cap leaves {lasts}; {len(facts.coming)} weeks are planned.")
-        return fires(_OWN_BOUNDS, saw, why, draft._replace(to_do=to_do))
-    return quiet(_OWN_BOUNDS, saw, "The new rate fits under the season cap.", draft)
+    ends = _last_fed_week(facts, draft.factor, room)
+    if ends is not None:
+        why = "The rate fits until the review; kept up after that, it would reach the cap before the plan ends."
+        note = f"The season cap lasts through week {ends} of the plan if this rate is kept up."
+        return fires(_OWN_BOUNDS, saw, why, draft._replace(to_do=(*draft.to_do, note)))
+    return quiet(_OWN_BOUNDS, saw, "The rate fits under the season cap to the end of the plan.", draft)
+
+
+def _last_fed_week(facts: Facts, factor: float, room: float) -> int | None:
+    """Number of the last week that the room feeds in full at a factor; None when it feeds them all."""
+    left = room
+    for week, rate in zip(facts.coming, bounded_rates(facts, facts.coming, factor), strict=True):
+        left -= rate
+        if left < -_TINY:
+            return week.number - 1
+    return None
 
 
 def _capped(facts: Facts, draft: Draft, room: float) -> tuple[str, Draft, str]:

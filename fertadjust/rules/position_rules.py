@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from fertadjust.bands import Band
-from fertadjust.compare import Side, compare, position
+from fertadjust.compare import Side, compare, percent, position
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, fires, quiet
@@ -25,8 +25,8 @@ def status(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     found = compare(reading.value, reading.censor, draft.relative, reading.band, policy.confidence.value)
     draft = draft._replace(comparison=found)
     saw = (
-        f"below {100 * found.below:.0f} %, within {100 * found.within:.0f} %, above "
-        f"{100 * found.above:.0f} %; asked for {100 * policy.confidence.value:.0f} %"
+        f"below {percent(found.below)}, within {percent(found.within)}, above {percent(found.above)}; "
+        f"asked for {percent(policy.confidence.value)}"
     )
     if found.sure is None:
         draft = draft._replace(

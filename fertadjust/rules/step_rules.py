@@ -77,18 +77,23 @@ def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if facts.primary.tissue is Tissue.LEAF:
         figure = policy.leaf_low_raise
         return _step(facts, policy, draft, figure.value, "leaf nitrogen below its band", figure)
-    width = distance(facts, draft.comparison)
-    step = _grown(policy.raise_first.value, policy.raise_largest.value, policy.raise_largest_at.value, width)
-    figure: Backed = _between(policy)
-    saw = f"{width:.2f} band widths below the band"
-    if draft.comparison.status is Status.DEFICIENT:
-        step, figure, saw = policy.raise_largest.value, policy.raise_largest, f"{saw}, deficient"
-    if draft.leaf is not None and draft.leaf.sure == draft.comparison.sure:
-        leaf = policy.leaf_low_raise
-        if leaf.value > step:
-            step, figure, saw = leaf.value, leaf, f"{saw}, leaf nitrogen low as well"
+    step, backing, saw = _raise_step(facts, policy, draft)
     step = max(step * draft.share, min(smallest.value, step))
-    return _step(facts, policy, draft, step, saw, figure)
+    return _step(facts, policy, draft, step, saw, backing)
+
+
+def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> tuple[float, Backed, str]:
+    """Size of a full raise on a low petiole, what stands behind it, and what it was made from."""
+    assert draft.comparison is not None
+    first, largest, leaf = policy.raise_first, policy.raise_largest, policy.leaf_low_raise
+    width = distance(facts, draft.comparison)
+    step = _grown(first.value, largest.value, policy.raise_largest_at.value, width)
+    saw = f"{width:.2f} band widths below the band"
+    if draft.leaf is not None and draft.leaf.sure == draft.comparison.sure and leaf.value >= step:
+        return leaf.value, leaf, f"{saw}, leaf nitrogen low as well"
+    if draft.comparison.status is Status.DEFICIENT:
+        return largest.value, largest, f"{saw}, deficient"
+    return step, largest if step >= largest.value else _between(policy), saw
 
 
 def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:

@@ -1,0 +1,452 @@
+"""What the season chart draws: artists and their data, not pixels."""
+
+from __future__ import annotations
+
+import tomllib
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from fertadjust.bands import BandTable
+from fertadjust.charts import Mark, alt_text, figure_svg, save_figure, season_figure
+from fertadjust.errors import UserError
+from fertadjust.evidence import Evidence
+from fertadjust.field import AreaBasis, Block
+from fertadjust.ledger import Application
+from fertadjust.plan import Change, Credit, Plan
+from fertadjust.products import Product
+from fertadjust.rules.policy import Policy
+from fertadjust.season import BlockSeason
+from fertadjust.stages import StageDates
+from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
+from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
+
+ROOT = Path(__file__).parent.parent
+PETIOLE = "strawberry-petiole-dry-us-southeast"
+LEAF = "strawberry-leaf-delaware"
+SAP = "strawberry-petiole-sap-florida"
+CALIFORNIA = "strawberry-petiole-dry-california"
+START = date(2026, 2, 23)
+ADVICE = date(2026, 3, 28)
+
+
+def table(name: str) -> BandTable:
+    return BandTable.model_validate(
+        tomllib.loads((ROOT / "sufficiency_ranges" / f"{name}.toml").read_text("utf-8"))
+    )
+
+
+def policy() -> Policy:
+    path = ROOT / "fertadjust/data/policies/strawberry-annual-plasticulture.toml"
+    return Policy.model_validate(tomllib.loads(path.read_text("utf-8")))
+
+
+def result(
+    record: int,
+    sampled: date,
+    value: float,
+    censor: Censor = Censor.NONE,
+    tissue: Tissue = Tissue.PETIOLE,
+    basis: Basis = Basis.DRY,
+) -> TissueResult:
+    analyte = "N" if tissue is Tissue.LEAF else "NO3-N"
+    return TissueResult(record, "north", sampled, None, tissue, basis, analyte, value, censor, 25)
+
+
+def season(
+    results: Sequence[TissueResult] = (),
+    tables: Sequence[str] = (PETIOLE,),
+    cap: float | None = 120.0,
+    applications: Sequence[Application] = (),
+    changes: Sequence[Change] = (),
+    name: str = "North block",
+) -> BlockSeason:
+    return BlockSeason(
+        block=Block("north", name, 300.0, 10, 2.5, 5.0, AreaBasis.BED),
+        plan=Plan(
+            START, (3.5, 3.5, *[5.25] * 6, *[7.0] * 3, *[3.5] * 3), AreaBasis.BED, 2, 2.0, 9.0, cap, 0.25,
+            (Credit("preplant", 40.0, "own", Evidence.OWN),),
+        ),
+        stages=StageDates({"first_bloom": date(2026, 3, 2)}, date(2026, 6, 15)),
+        products=(Product("7-0-0", {"n": 7.0}, 1.0, 10.0, 5.0),),
+        policy=policy(),
+        tables=tuple(table(name) for name in tables),
+        results=tuple(results),
+        applications=tuple(applications),
+        changes=tuple(changes),
+    )  # fmt: skip
+
+
+LOW = result(1, date(2026, 3, 9), 2310.0)
+WITHIN = result(2, date(2026, 3, 24), 3650.0)
+ABOVE = result(3, date(2026, 3, 26), 7000.0)
+LEAF_N = result(4, date(2026, 3, 10), 3.2, tissue=Tissue.LEAF)
+APPLIED = (
+    Application(11, "north", date(2026, 2, 24), 3.5),
+    Application(12, "north", date(2026, 3, 3), 3.0),
+    Application(13, "north", date(2026, 3, 17), 7.0),
+    Application(14, "north", date(2026, 3, 24), 0.0),
+)
+RAISE = Change(date(2026, 3, 13), date(2026, 3, 16), date(2026, 4, 5), 1.33, {4: 7.0, 5: 7.0, 6: 7.0}, 21)
+
+
+def panel(figure: Figure, words: str) -> Axes:
+    return next(axes for axes in figure.axes if str(axes.get_label()).startswith(words))
+
+
+def lines(axes: Axes, label: str) -> list[Line2D]:
+    return [line for line in axes.lines if line.get_label() == label]
+
+
+def data(line: Line2D) -> tuple[np.ndarray, np.ndarray]:
+    return np.asarray(line.get_xdata(), float), np.asarray(line.get_ydata(), float)
+
+
+def height_on(line: Line2D, day: date) -> float:
+    """Height of a step line on a day."""
+    x, y = data(line)
+    return float(y[np.flatnonzero(np.abs(x - day.toordinal()) <= 0.5)[0]])
+
+
+def points(axes: Axes, label: str) -> list[tuple[float, float]]:
+    return [(float(x[0]), float(y[0])) for x, y in map(data, lines(axes, label))]
+
+
+def words(axes: Axes) -> list[str]:
+    return [text.get_text() for text in axes.texts if text.get_text()]
+
+
+def all_words(figure: Figure) -> str:
+    return "\n".join(
+        [text.get_text() for text in figure.texts] + [word for axes in figure.axes for word in words(axes)]
+    )
+
+
+# --- the band and the results -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("day", "low", "high"),
+    [
+        (date(2026, 3, 2), 600, 1500),
+        (date(2026, 3, 8), 600, 1500),
+        (date(2026, 3, 9), 4000, 6000),
+        (date(2026, 3, 23), 3500, 6000),
+        (date(2026, 4, 26), 3000, 5000),
+        (date(2026, 5, 24), 1000, 2000),
+    ],
+)
+def test_edges_move_with_the_band(day: date, low: float, high: float) -> None:
+    axes = panel(season_figure(season(), ADVICE, UnitSystem.US), "Petiole")
+    assert height_on(lines(axes, "low edge")[0], day) == low
+    assert height_on(lines(axes, "high edge")[0], day) == high
+
+
+@pytest.mark.parametrize("day", [date(2026, 3, 1), date(2026, 5, 25)])
+def test_no_edge_outside_the_table(day: date) -> None:
+    axes = panel(season_figure(season(), ADVICE, UnitSystem.US), "Petiole")
+    assert np.isnan(height_on(lines(axes, "low edge")[0], day))
+
+
+def test_edges_differ_in_line_style() -> None:
+    axes = panel(season_figure(season(), ADVICE, UnitSystem.US), "Petiole")
+    assert lines(axes, "low edge")[0].get_linestyle() != lines(axes, "high edge")[0].get_linestyle()
+
+
+def test_each_result_stands_at_its_value_with_the_shape_of_its_side() -> None:
+    axes = panel(season_figure(season([LOW, WITHIN, ABOVE]), ADVICE, UnitSystem.US), "Petiole")
+    for label, item, marker in (("below", LOW, "v"), ("within", WITHIN, "o"), ("above", ABOVE, "^")):
+        assert points(axes, label) == [(item.sampled.toordinal(), item.value)]
+        assert lines(axes, label)[0].get_marker() == marker
+    assert {"2,310", "3,650", "7,000", "low edge", "high edge"} <= set(words(axes))
+
+
+def test_interval_is_lognormal_and_taken_from_the_budget() -> None:
+    axes = panel(season_figure(season([LOW]), ADVICE, UnitSystem.US), "Petiole")
+    (bar,) = axes.containers
+    low, high = bar.lines[2][0].get_segments()[0][:, 1]
+    # 0.0499 (laboratory, by Horwitz at 2310 ppm), 0.30 / sqrt(25) and 0.10 in quadrature
+    relative = np.sqrt((2 ** (1 - 0.5 * np.log10(2310e-6)) / 100) ** 2 + 0.06**2 + 0.10**2)
+    reach = np.exp(1.96 * np.sqrt(np.log1p(relative**2)))
+    assert low == pytest.approx(2310 / reach)
+    assert high == pytest.approx(2310 * reach)
+
+
+def test_results_of_one_day_stand_as_their_mean() -> None:
+    twins = [result(1, date(2026, 3, 9), 2200.0), result(2, date(2026, 3, 9), 2400.0)]
+    axes = panel(season_figure(season(twins), ADVICE, UnitSystem.US), "Petiole")
+    assert [y for _, y in points(axes, "below")] == [2300.0]
+    assert "2,300 (mean of 2)" in words(axes)
+
+
+def test_a_result_is_not_drawn_before_it_is_known() -> None:
+    late = replace(LOW, received=ADVICE + timedelta(days=1))
+    axes = panel(season_figure(season([late]), ADVICE, UnitSystem.US), "Petiole")
+    assert not points(axes, "below")
+    assert points(
+        panel(season_figure(season([late]), ADVICE + timedelta(days=1), UnitSystem.US), "Petiole"), "below"
+    )
+
+
+def test_a_bound_stands_at_its_value_with_its_sign_and_no_interval() -> None:
+    axes = panel(season_figure(season([replace(ABOVE, censor=Censor.ABOVE)]), ADVICE, UnitSystem.US), "Petiole")
+    assert points(axes, "bound") == [(ABOVE.sampled.toordinal(), 7000.0)]
+    assert ">7,000" in words(axes)
+    assert not axes.containers
+    arrow = next(text for text in axes.texts if getattr(text, "arrow_patch", None) is not None)
+    assert arrow.xyann[1] > 0
+
+
+def test_a_bound_far_off_does_not_squeeze_the_band() -> None:
+    far = replace(LOW, value=10.0, censor=Censor.BELOW)
+    axes = panel(season_figure(season([far]), ADVICE, UnitSystem.US), "Petiole")
+    ((_, height),) = points(axes, "bound")
+    assert height == pytest.approx(600 / 3)
+    assert axes.get_ylim()[0] > 100
+    assert "<10" in words(axes)
+
+
+def test_a_result_not_used_is_a_hollow_cross() -> None:
+    early = result(1, date(2026, 2, 24), 900.0)
+    axes = panel(season_figure(season([early, LOW]), ADVICE, UnitSystem.US), "Petiole")
+    assert points(axes, "not used") == [(early.sampled.toordinal(), 900.0)]
+    assert lines(axes, "not used")[0].get_markerfacecolor() == "white"
+    assert "900\nnot used" in words(axes)
+    assert [y for _, y in points(axes, "below")] == [2310.0]
+
+
+def test_a_result_without_a_panel_of_its_kind_is_named_below() -> None:
+    sap = result(1, date(2026, 3, 9), 380.0, basis=Basis.SAP)
+    figure = season_figure(season([sap]), ADVICE, UnitSystem.US)
+    assert "petiole NO3-N, fresh sap 380 mg/L of 9 Mar" in all_words(figure)
+    assert not points(panel(figure, "Petiole"), "not used")
+
+
+@pytest.mark.parametrize(("name", "scale"), [(PETIOLE, "log"), (SAP, "linear")])
+def test_scale_follows_the_span_of_the_edges(name: str, scale: str) -> None:
+    axes = panel(season_figure(season(tables=[name]), ADVICE, UnitSystem.US), "Petiole")
+    assert axes.get_yscale() == scale
+
+
+def test_ticks_are_plain_numbers() -> None:
+    figure = season_figure(season(), ADVICE, UnitSystem.US)
+    assert "1,000" in [label.get_text() for label in panel(figure, "Petiole").get_yticklabels()]
+    dates = [label.get_text() for label in figure.axes[-1].get_xticklabels()]
+    assert dates[:2] == ["23 Feb", "9 Mar"]
+
+
+def test_leaf_nitrogen_gets_a_panel_of_its_own_only_when_there_is_some() -> None:
+    both = (PETIOLE, LEAF)
+    figure = season_figure(season([LOW, LEAF_N], both), ADVICE, UnitSystem.US)
+    axes = panel(figure, "Leaf N")
+    assert points(axes, "within") == [(LEAF_N.sampled.toordinal(), 3.2)]
+    assert height_on(lines(axes, "low edge")[0], ADVICE) == 3.0
+    assert axes.get_yscale() == "linear"
+    without = season_figure(season([LOW], both), ADVICE, UnitSystem.US)
+    assert not any(str(axes.get_label()).startswith("Leaf") for axes in without.axes)
+
+
+def test_a_band_with_one_edge_is_drawn_with_that_edge() -> None:
+    one = season([result(1, date(2026, 3, 9), 450.0)], [CALIFORNIA])
+    one = replace(
+        one, stages=StageDates({"pre_harvest": START, "main_harvest": date(2026, 4, 1)}, date(2026, 6, 1))
+    )
+    axes = panel(season_figure(one, ADVICE, UnitSystem.US), "Petiole")
+    assert height_on(lines(axes, "low edge")[0], ADVICE) == 1000.0
+    assert np.isnan(data(lines(axes, "high edge")[0])[1]).all()
+    assert len(points(axes, "below")) == 1
+
+
+# --- days and decisions -----------------------------------------------------------------------------------
+
+
+def test_marks_and_days_are_named_and_drawn() -> None:
+    marks = [Mark(date(2026, 3, 13), "raise 33 %", "raise"), Mark(date(2025, 1, 1), "hold", "hold")]
+    figure = season_figure(season([LOW], changes=[RAISE]), ADVICE, UnitSystem.US, marks)
+    named = words(panel(figure, "days"))
+    assert any("raise 33 %" in text for text in named)
+    assert not any("hold" in text for text in named)
+    assert {"advice 28 Mar", "review 5 Apr"} <= set(named)
+    axes = panel(figure, "Petiole")
+    assert [data(line)[0][0] for line in lines(axes, "decision")] == [date(2026, 3, 13).toordinal()]
+    for each in figure.axes[:-3]:
+        assert [data(line)[0][0] for line in lines(each, "advice")] in ([], [ADVICE.toordinal()])
+    for each in (axes, *figure.axes[-2:]):
+        assert data(lines(each, "review")[0])[0][0] == RAISE.review.toordinal()
+
+
+def test_kinds_of_decision_differ_in_sign() -> None:
+    days = [date(2026, 3, 10), date(2026, 4, 10), date(2026, 5, 10)]
+    marks = [Mark(days[0], "step", "raise"), Mark(days[1], "step", "hold"), Mark(days[2], "step", "cut")]
+    named = words(panel(season_figure(season(), ADVICE, UnitSystem.US, marks), "days"))
+    assert len({text for text in named if text.endswith("step")}) == 3
+
+
+def test_day_names_do_not_touch() -> None:
+    marks = [Mark(date(2026, 3, day), "raise 33 %", "raise") for day in (10, 12, 14, 16)]
+    figure = season_figure(season(), ADVICE, UnitSystem.US, marks)
+    boxes = [text.get_window_extent() for text in panel(figure, "days").texts]
+    for index, box in enumerate(boxes):
+        assert not any(box.overlaps(other) for other in boxes[index + 1 :])
+
+
+def test_no_review_once_the_decision_has_run_out() -> None:
+    figure = season_figure(season(changes=[RAISE]), date(2026, 4, 6), UnitSystem.US)
+    assert not any("review" in text for text in words(panel(figure, "days")))
+
+
+# --- rates and totals -------------------------------------------------------------------------------------
+
+
+def bars(axes: Axes, label: str) -> list[float]:
+    box = next(item for item in axes.containers if item.get_label() == label)
+    return [patch.get_height() for patch in box.patches]
+
+
+@pytest.mark.parametrize(("units", "factor"), [(UnitSystem.US, 1.0), (UnitSystem.METRIC, KG_HA_PER_LB_AC)])
+def test_rates_in_the_unit_system(units: UnitSystem, factor: float) -> None:
+    figure = season_figure(season([LOW], applications=APPLIED, changes=[RAISE]), ADVICE, units)
+    axes = panel(figure, f"Weekly rate ({units.rate_unit})")
+    assert bars(axes, "planned") == pytest.approx([rate * factor for rate in season().plan.rates_lb_ac])
+    assert bars(axes, "applied") == pytest.approx([rate * factor for rate in (3.5, 3.0, 7.0, 0.0)])
+    assert bars(axes, "assumed") == pytest.approx([5.25 * factor])
+    (decided,) = lines(axes, "decided")
+    assert height_on(decided, date(2026, 3, 18)) == pytest.approx(7.0 * factor)
+    assert np.isnan(height_on(decided, date(2026, 4, 8)))
+    hatches = {patch.get_hatch() for item in axes.containers if item.get_label() == "applied" for patch in item}
+    assert hatches == {"////"}
+
+
+@pytest.mark.parametrize(("units", "factor"), [(UnitSystem.US, 1.0), (UnitSystem.METRIC, KG_HA_PER_LB_AC)])
+def test_totals_in_the_unit_system(units: UnitSystem, factor: float) -> None:
+    figure = season_figure(season([LOW], applications=APPLIED, changes=[RAISE]), ADVICE, units)
+    axes = panel(figure, "Nitrogen")
+    x, y = data(lines(axes, "applied")[0])
+    so_far = 40.0 + 3.5 + 3.0 + 7.0 + 5.25
+    assert x[-1] == ADVICE.toordinal()
+    assert y[-1] == pytest.approx(so_far * factor)
+    assert data(lines(axes, "season cap")[0])[1][0] == pytest.approx(120.0 * factor)
+    # the running week keeps its 7.0 to come, one week at the decided 7.0, the rest as planned
+    expected = so_far + 7.0 + 7.0 + 2 * 5.25 + 3 * 7.0 + 3 * 3.5
+    x, y = data(lines(axes, "to come")[0])
+    assert (x[0], y[0]) == (ADVICE.toordinal(), pytest.approx(so_far * factor))
+    assert y[-1] == pytest.approx(expected * factor)
+    assert data(lines(axes, "plan alone")[0])[1][-1] == pytest.approx(110.0 * factor)
+    left = (120.0 - so_far - 7.0) * factor
+    text = f"season cap {120 * factor:.1f} {units.total_unit}: {left:.1f} left for the coming weeks"
+    assert text in words(axes)
+
+
+def test_no_cap_no_cap_line() -> None:
+    assert not lines(panel(season_figure(season(cap=None), ADVICE, UnitSystem.US), "Nitrogen"), "season cap")
+
+
+# --- headings and words -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("item", "sentence"),
+    [
+        (LOW, "Petiole NO3-N 2,310 ppm on 9 Mar: below the band 4,000 to 6,000 ppm (week 2)"),
+        (WITHIN, "Petiole NO3-N 3,650 ppm on 24 Mar: within the band 3,500 to 6,000 ppm (week 4)"),
+        (replace(LOW, value=10.0, censor=Censor.BELOW), "Petiole NO3-N <10 ppm on 9 Mar: below the band"),
+        (replace(LOW, censor=Censor.ABOVE), "Petiole NO3-N >2,310 ppm on 9 Mar: a bound that does not tell"),
+    ],
+)
+def test_one_sentence_says_what_the_result_was(item: TissueResult, sentence: str) -> None:
+    figure = season_figure(season([item]), ADVICE, UnitSystem.US)
+    assert sentence in " ".join(text.get_text() for text in figure.texts)
+    assert sentence in alt_text(season([item]), ADVICE, UnitSystem.US)
+
+
+def test_alt_text_counts_and_sums() -> None:
+    known = season([LOW, result(9, date(2026, 2, 24), 900.0)], applications=APPLIED)
+    text = alt_text(known, ADVICE, UnitSystem.US)
+    assert text.startswith("Season of North block as known on 28 Mar 2026")
+    assert "Results with a band: 1; results not used: 1." in text
+    assert "With credits, 58.8 lb N/ac is counted so far" in text
+    assert 2 <= text.count(". ") + 1 <= 4
+
+
+def test_every_text_is_large_enough_to_read() -> None:
+    figure = season_figure(season([LOW, LEAF_N], (PETIOLE, LEAF), changes=[RAISE]), ADVICE, UnitSystem.US)
+    sizes = [text.get_fontsize() for axes in figure.axes for text in axes.texts + axes.get_yticklabels()]
+    assert min(sizes) >= 9.0
+
+
+@pytest.mark.parametrize("on", [date(2026, 1, 1), START, ADVICE, date(2026, 5, 31), date(2026, 8, 1)])
+@pytest.mark.parametrize("tables", [(), (PETIOLE,), (LEAF,)])
+def test_an_empty_season_draws_on_any_day(tables: tuple[str, ...], on: date, tmp_path: Path) -> None:
+    figure = season_figure(season(tables=tables, cap=None), on, UnitSystem.METRIC)
+    save_figure(figure, tmp_path / "a.png")
+    assert "No usable result" in all_words(figure)
+
+
+# --- files ------------------------------------------------------------------------------------------------
+
+
+def full() -> Figure:
+    one = season(
+        [LOW, WITHIN, LEAF_N], (PETIOLE, LEAF), applications=APPLIED, changes=[RAISE], name="A & B <1> $x$"
+    )
+    return season_figure(one, ADVICE, UnitSystem.US, [Mark(date(2026, 3, 13), "raise 33 %", "raise")])
+
+
+@pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])
+def test_the_same_season_gives_the_same_bytes(
+    suffix: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, second, again = (tmp_path / f"{name}{suffix}" for name in "abc")
+    figure = full()
+    save_figure(figure, first)
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1000000000")
+    save_figure(full(), second)
+    save_figure(figure, again)
+    assert first.read_bytes() == second.read_bytes() == again.read_bytes()
+    assert sorted(path.name for path in tmp_path.iterdir()) == [f"a{suffix}", f"b{suffix}", f"c{suffix}"]
+
+
+def test_another_suffix_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match=r"\.png, \.svg, \.pdf"):
+        save_figure(full(), tmp_path / "chart.bmp")
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_place_that_cannot_be_written_is_said(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="cannot be written"):
+        save_figure(full(), tmp_path / "nowhere" / "chart.png")
+
+
+def test_inline_svg_is_one_named_element() -> None:
+    text = figure_svg(full())
+    assert text.startswith("<svg ")
+    assert text.endswith("</svg>")
+    assert text == figure_svg(full())
+    root = ET.fromstring(text)
+    assert root.get("role") == "img"
+    title = root.find("{http://www.w3.org/2000/svg}title")
+    assert title is not None
+    assert title.get("id") == root.get("aria-labelledby")
+    assert title.text is not None
+    assert title.text.startswith("Season of A & B <1> $x$ as known on 28 Mar 2026")
+    assert "A & B <1> $x$: season as known on 28 Mar 2026" in "".join(root.itertext())
+
+
+def test_ids_of_two_charts_on_one_page_do_not_meet() -> None:
+    other = figure_svg(season_figure(season([LOW]), ADVICE, UnitSystem.US))
+    trees = [ET.fromstring(figure_svg(full())), ET.fromstring(other)]
+    ids = [[item.get("id") for item in tree.iter() if item.get("id")] for tree in trees]
+    assert len(set(ids[0]) | set(ids[1])) == len(ids[0]) + len(ids[1])
+    assert not set(ids[0]) & set(ids[1])
+    for text, own in zip((figure_svg(full()), other), ids, strict=True):
+        used = {part.split(")")[0] for part in text.split("url(#")[1:]}
+        used |= {part.split('"')[0] for part in text.split('href="#')[1:]}
+        assert used <= set(own)
