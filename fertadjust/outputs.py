@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fertadjust.charts import Mark, figure_svg, season_figure
 from fertadjust.report import report_html
 from fertadjust.stored import Decided
+
+_NO_STEP = 0.005
+"""A change of the factor below this counts as a hold."""
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -16,11 +19,16 @@ if TYPE_CHECKING:
 
 
 def _marks(decisions: list[Decided]) -> list[Mark]:
-    return [Mark(item.on, _words(item), item.action) for item in decisions if item.choice != "leave"]
+    return [_mark(item) for item in decisions if item.choice != "leave"]
 
 
-def _words(item: Decided) -> str:
-    return item.action if item.choice == "accept" else "own rate"
+def _mark(item: Decided) -> Mark:
+    """What was decided, by its size: "raise 33 %"; the grower's own rate counts by its direction."""
+    step = item.factor / item.standing_factor - 1.0 if item.standing_factor > 0 else item.factor
+    if abs(step) < _NO_STEP:
+        return Mark(item.on, "hold", "hold")
+    kind: Literal["raise", "cut"] = "raise" if step > 0 else "cut"
+    return Mark(item.on, f"{kind} {100 * abs(step):.0f} %", kind)
 
 
 def chart(season: Season, block: str, on: date) -> Figure:

@@ -12,8 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from matplotlib.axes import Axes
+from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.text import Annotation
 
 from fertadjust.bands import BandTable
 from fertadjust.charts import Mark, alt_text, figure_svg, save_figure, season_figure
@@ -113,7 +115,7 @@ def data(line: Line2D) -> tuple[np.ndarray, np.ndarray]:
 def height_on(line: Line2D, day: date) -> float:
     """Height of a step line on a day."""
     x, y = data(line)
-    return float(y[np.flatnonzero(np.abs(x - day.toordinal()) <= 0.5)[0]])
+    return float(y[np.searchsorted(x, day.toordinal(), side="right") - 1])
 
 
 def points(axes: Axes, label: str) -> list[tuple[float, float]]:
@@ -172,6 +174,7 @@ def test_each_result_stands_at_its_value_with_the_shape_of_its_side() -> None:
 def test_interval_is_lognormal_and_taken_from_the_budget() -> None:
     axes = panel(season_figure(season([LOW]), ADVICE, UnitSystem.US), "Petiole")
     (bar,) = axes.containers
+    assert isinstance(bar, ErrorbarContainer)
     low, high = bar.lines[2][0].get_segments()[0][:, 1]
     # 0.0499 (laboratory, by Horwitz at 2310 ppm), 0.30 / sqrt(25) and 0.10 in quadrature
     relative = np.sqrt((2 ** (1 - 0.5 * np.log10(2310e-6)) / 100) ** 2 + 0.06**2 + 0.10**2)
@@ -201,7 +204,7 @@ def test_a_bound_stands_at_its_value_with_its_sign_and_no_interval() -> None:
     assert points(axes, "bound") == [(ABOVE.sampled.toordinal(), 7000.0)]
     assert ">7,000" in words(axes)
     assert not axes.containers
-    arrow = next(text for text in axes.texts if getattr(text, "arrow_patch", None) is not None)
+    arrow = next(text for text in axes.texts if isinstance(text, Annotation) and text.arrow_patch is not None)
     assert arrow.xyann[1] > 0
 
 
@@ -277,9 +280,8 @@ def test_marks_and_days_are_named_and_drawn() -> None:
     assert {"advice 28 Mar", "review 5 Apr"} <= set(named)
     axes = panel(figure, "Petiole")
     assert [data(line)[0][0] for line in lines(axes, "decision")] == [date(2026, 3, 13).toordinal()]
-    for each in figure.axes[:-3]:
-        assert [data(line)[0][0] for line in lines(each, "advice")] in ([], [ADVICE.toordinal()])
     for each in (axes, *figure.axes[-2:]):
+        assert data(lines(each, "advice")[0])[0][0] == ADVICE.toordinal()
         assert data(lines(each, "review")[0])[0][0] == RAISE.review.toordinal()
 
 
@@ -308,6 +310,7 @@ def test_no_review_once_the_decision_has_run_out() -> None:
 
 def bars(axes: Axes, label: str) -> list[float]:
     box = next(item for item in axes.containers if item.get_label() == label)
+    assert isinstance(box, BarContainer)
     return [patch.get_height() for patch in box.patches]
 
 
@@ -321,8 +324,7 @@ def test_rates_in_the_unit_system(units: UnitSystem, factor: float) -> None:
     (decided,) = lines(axes, "decided")
     assert height_on(decided, date(2026, 3, 18)) == pytest.approx(7.0 * factor)
     assert np.isnan(height_on(decided, date(2026, 4, 8)))
-    hatches = {patch.get_hatch() for item in axes.containers if item.get_label() == "applied" for patch in item}
-    assert hatches == {"////"}
+    assert len([patch for patch in axes.patches if patch.get_hatch()]) == 4
 
 
 @pytest.mark.parametrize(("units", "factor"), [(UnitSystem.US, 1.0), (UnitSystem.METRIC, KG_HA_PER_LB_AC)])
@@ -386,7 +388,7 @@ def test_every_text_is_large_enough_to_read() -> None:
 @pytest.mark.parametrize("tables", [(), (PETIOLE,), (LEAF,)])
 def test_an_empty_season_draws_on_any_day(tables: tuple[str, ...], on: date, tmp_path: Path) -> None:
     figure = season_figure(season(tables=tables, cap=None), on, UnitSystem.METRIC)
-    save_figure(figure, tmp_path / "a.png")
+    save_figure(figure, tmp_path / "a.svg")
     assert "No usable result" in all_words(figure)
 
 

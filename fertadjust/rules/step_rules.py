@@ -119,12 +119,13 @@ def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 
 def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, figure: Backed) -> Outcome:
     raising = step > 0
-    factor = facts.factor * (1.0 + step)
+    stopped = facts.factor <= 0
+    factor = 1.0 if stopped and raising else facts.factor * (1.0 + step)
     recovered = recovered_factor(facts, policy, draft)
     factor = max(factor, recovered) if raising else min(factor, recovered)
     name = "raise" if raising else "cut"
-    percent = 100 * abs(factor / facts.factor - 1)
-    why = f"The results call for a {name} of {percent:.0f} % on the rate in force."
+    size = "from nothing back to plan" if stopped else f"of {100 * abs(factor / facts.factor - 1):.0f} %"
+    why = f"The results call for a {name} {size} on the rate in force."
     if raising and not draft.early and figure.evidence is Evidence.PROJECT_RULE:
         why += " It lies between the published steps; how it grows with the distance is this program's own rule."
     if not raising:
