@@ -101,6 +101,8 @@ def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     figure = policy.cut_largest
     if draft.direction >= 0:
         return quiet(figure, "no cut called for", "The results call for no cut.", draft)
+    if facts.factor <= 0:
+        return quiet(figure, "nothing is fed", "Nothing is being fed, so there is nothing to cut.", draft)
     if draft.no_cut or draft.share == 0:
         by = ", ".join(draft.no_cut) or "leaf nitrogen"
         return quiet(figure, f"held back by: {by}", "Other rules hold the cut back.", draft)
