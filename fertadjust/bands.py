@@ -9,7 +9,7 @@ import calendar
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
-from itertools import pairwise
+from itertools import pairwise, takewhile
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -210,7 +210,8 @@ class BandTable(_Strict):
         if self.axis is Axis.WEEKS:
             assert self.anchor is not None
             return stages.week_of(self.anchor, on)
-        starts = [stages.start_of(stage) for stage in self.stages]
+        starts = [stages.start_of(self.stages[0])]
+        starts += [stages.dates[stage] for stage in takewhile(stages.dates.__contains__, self.stages[1:])]
         if on < starts[0]:
             raise OutOfSeason(f"{on} is before {stage_words(self.stages[0])} ({starts[0]})")
         if on > stages.season_end:
@@ -242,10 +243,10 @@ class BandTable(_Strict):
         )
 
     def band_on(self, analyte: str, on: date, stages: StageDates) -> Band:
-        """The band of an analyte on a date.
+        """The band of an analyte on a date. A later stage without a date has not begun.
 
         Raises:
-            OutOfSeason: the table has no row for the analyte or the date, or a stage has no date.
+            OutOfSeason: the table has no row for the analyte or the date, or its first stage has no date.
         """
         if analyte not in self.analytes:
             raise OutOfSeason(f"{self.id} has no rows for {analyte}")

@@ -7,10 +7,10 @@ from typing import Any, Final
 
 from fertadjust import words
 from fertadjust.bands import Band
-from fertadjust.compare import Comparison, compare
+from fertadjust.compare import Comparison, compare, percent
 from fertadjust.errors import OutOfSeason
 from fertadjust.evidence import NO_SOURCE, Evidence, cite
-from fertadjust.report_parts import Row, backing_of, percent, short_date
+from fertadjust.report_parts import GLUE, Row, backing_of, glued, short_date
 from fertadjust.rules.evidence_rules import budget
 from fertadjust.rules.facts import Facts, Reading
 from fertadjust.rules.policy import Consent, Figure, Policy, RecoveryChoice
@@ -28,7 +28,9 @@ def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row
         "main": main,
         "record": result.record,
         "sampled": short_date(result.sampled),
-        "received": "not noted" if result.received is None else short_date(result.received),
+        "received": "day received not noted"
+        if result.received is None
+        else f"received {short_date(result.received)}",
         "kind": result.kind,
         "value": result.text(),
         "reported": result.reported,
@@ -46,14 +48,14 @@ def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row
     relative = combined(part.relative for part in budget(reading, season.policy)) if main else 1.0
     found = compare(result.value, result.censor, relative, band, season.policy.confidence.value)
     return row | {
-        "band": words.band_words(reading),
+        "band": words.band_words(reading).replace(f" {band.unit}", f"{GLUE}{band.unit}"),
         "table": band.table,
         "row": band.row,
         "row_note": band.note,
         "place": band.label,
         "position": "none" if found.position is None else f"{found.position:.2f}",
         "status": "cannot be told" if found.status is None else found.status.value,
-        "chance": _chance(found, result.censor) if main else "",
+        "chances": _chances(found, result.censor) if main else [],
         "backing": backing_of(band.source, band.evidence),
     }
 
@@ -77,14 +79,14 @@ def _reading(result: TissueResult, band: Band) -> Reading:
     )
 
 
-def _chance(found: Comparison, censor: Censor) -> str:
+def _chances(found: Comparison, censor: Censor) -> list[str]:
     """Chance of each side; of a bound only the side that it can tell."""
     if censor is Censor.BELOW:
-        return f"below at least {percent(found.below)}"
+        return [f"below: at least {percent(found.below)}"]
     if censor is Censor.ABOVE:
-        return f"above at least {percent(found.above)}"
+        return [f"above: at least {percent(found.above)}"]
     sides = {"below": found.below, "within": found.within, "above": found.above}
-    return ", ".join(f"{side} {percent(chance)}" for side, chance in sides.items())
+    return [f"{side}: {percent(chance)}" for side, chance in sides.items()]
 
 
 def _part(facts: Facts, result: TissueResult) -> str:
@@ -97,7 +99,7 @@ def _part(facts: Facts, result: TissueResult) -> str:
     if leaf is not None and result.record in leaf.records:
         return "held beside the petiole"
     if primary is not None and (result.tissue, result.basis) == (primary.tissue, primary.basis):
-        return "earlier result, for trend and repeats"
+        return "earlier result"
     return "shown only"
 
 
@@ -107,10 +109,10 @@ def uncertainty_part(advice: Advice) -> Row:
     return {
         "what": "" if reading is None else words.result_sentence(reading, advice.recommendation),
         "parts": [
-            (part.name, percent(part.relative, 1), backing_of(part.source, part.evidence))
+            (part.name, glued(f"{100 * part.relative:.1f} %"), backing_of(part.source, part.evidence))
             for part in advice.recommendation.parts
         ],
-        "total": percent(advice.recommendation.relative, 1),
+        "total": glued(f"{100 * advice.recommendation.relative:.1f} %"),
     }
 
 

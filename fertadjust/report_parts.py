@@ -25,7 +25,7 @@ Row = dict[str, Any]
 """One table row, or one part of the page: names and texts."""
 
 _CHOICES: Final = {"accept": "accepted", "change": "changed", "leave": "left"}
-_GLUED: Final = "\N{NO-BREAK SPACE}%"
+GLUE: Final = "\N{NO-BREAK SPACE}"
 
 
 def backing_of(source: str, evidence: Evidence) -> Row:
@@ -33,18 +33,18 @@ def backing_of(source: str, evidence: Evidence) -> Row:
     return {"cite": cite(source, evidence), "recalled": evidence is Evidence.RECALLED}
 
 
-def percent(share: float, digits: int = 0) -> str:
-    return f"{100 * share:.{digits}f}{_GLUED}"
-
-
 def glued(text: str) -> str:
     """A text whose percent signs stay with their numbers."""
-    return text.replace(" %", _GLUED)
+    return text.replace(" %", f"{GLUE}%")
 
 
 def short_date(value: date) -> str:
     """A date for a narrow column: "9 Mar 2026"."""
-    return f"{short_day(value)} {value.year}"
+    return f"{_month_day(value)} {value.year}"
+
+
+def _month_day(value: date) -> str:
+    return short_day(value).replace(" ", GLUE)
 
 
 def _number(value: float) -> str:
@@ -128,7 +128,7 @@ def _week(week: WeekAmounts, injections: int, units: UnitSystem) -> Row:
     return {
         "number": week.week.number,
         "start": day(week.week.start),
-        "short_start": short_day(week.week.start),
+        "short_start": _month_day(week.week.start),
         "stage": week.stage or "outside the bands",
         "before": words.rate(week.before_lb_ac, units),
         "after": words.rate(week.rate_lb_ac, units),
@@ -150,7 +150,7 @@ def _change(week: WeekAmounts) -> str:
         return "none"
     if week.before_lb_ac == 0:
         return "from nothing"
-    return f"{100 * (week.rate_lb_ac / week.before_lb_ac - 1):+.0f}{_GLUED}"
+    return f"{100 * (week.rate_lb_ac / week.before_lb_ac - 1):+z.0f}{GLUE}%"
 
 
 def _amount(part: ProductAmount, shares: int, units: UnitSystem) -> Row:
@@ -221,7 +221,7 @@ def _ledger_week(season: BlockSeason, advice: Advice, week: PlanWeek, units: Uni
         "start": day(week.start),
         "target": words.rate(row.target_lb_ac, units),
         "applied": words.rate(row.applied_lb_ac, units) if row.logged else "not known",
-        "difference": f"{units.rate_out(row.difference_lb_ac):+.2f}" if row.logged else "not known",
+        "difference": f"{units.rate_out(row.difference_lb_ac):+z.2f}" if row.logged else "not known",
         "logged": logged,
     }
 

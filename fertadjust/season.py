@@ -139,7 +139,7 @@ class BlockSeason:
             rate_step_lb_ac=self.plan.rate_step_lb_ac,
             cap_lb_ac=self.plan.cap_lb_ac,
             credits_lb_ac=self.plan.credits_lb_ac,
-            logged_lb_ac=logged,
+            logged_lb_ac=logged - ledger.ahead_lb_ac(on),
             assumed_lb_ac=assumed,
             rest_of_week_lb_ac=ledger.rest_of_week_lb_ac(on),
             nitrate_share=nitrate_share(self.products),
@@ -200,7 +200,8 @@ class BlockSeason:
             covered = zip(recommendation.weeks, recommendation.rates_lb_ac, strict=True)
             after |= {week.number: rate for week, rate in covered}
         ledger = self.ledger(on)
-        spent = self.plan.credits_lb_ac + sum(ledger.spent_lb_ac(on)) + ledger.rest_of_week_lb_ac(on)
+        spent = self.plan.credits_lb_ac + sum(ledger.spent_lb_ac(on)) - ledger.ahead_lb_ac(on)
+        spent += ledger.rest_of_week_lb_ac(on)
         stage_of = {week.number: self.place_words(week) for week in weeks}
         return weekly_amounts(self.block, self.plan, self.products, weeks, before, after, spent, stage_of)
 

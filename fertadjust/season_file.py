@@ -306,13 +306,14 @@ class _Checker:
                 self._fault(f"{stage_words(name)} on {day} is before planting on {planted}", *place, name)
         for table in tables:
             needed = [table.anchor] if table.axis is Axis.WEEKS and table.anchor else list(table.stages)
-            missing = [name for name in needed if name not in dates]
-            if missing:
+            known = [name for name in needed if name in dates]
+            if needed and known != needed[: max(1, len(known))]:
+                missing = [name for name in needed[: len(known) + 1] if name not in dates]
                 self._fault(f"{table.id} needs a date for {', '.join(missing)}", *place)
                 continue
-            days = [dates[name] for name in needed]
+            days = [dates[name] for name in known]
             if days != sorted(set(days)):
-                self._fault(f"{table.id} needs rising dates for {', '.join(needed)}", *place)
+                self._fault(f"{table.id} needs rising dates for {', '.join(known)}", *place)
         ordered = dict(sorted(dates.items(), key=lambda item: item[1]))
         return StageDates(ordered, plan.end, frozenset(approximate))
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import UnionType
-from typing import Any, Union, get_args, get_origin
+from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -181,23 +181,28 @@ def _plain(detail: Any, model: type[BaseModel]) -> str:
     return f"{message}; found {given!r}"
 
 
-def _fields_at(model: type[BaseModel] | None, place: Sequence[str | int]) -> list[str]:
+def _fields_at(model: type[BaseModel], place: Sequence[str | int]) -> list[str]:
+    """Keys that are known at a place of a model; empty when the place holds no table."""
+    here: Any = model
     for part in place:
-        if isinstance(part, int) or model is None:
-            continue
-        info = model.model_fields.get(part)
-        if info is None:
-            continue  # a key of a mapping: the model below it was found already
-        model = _model_in(info.annotation)
-    return [] if model is None else [info.alias or name for name, info in model.model_fields.items()]
+        here = _inside(_bare(here), part)
+    here = _bare(here)
+    if not (isinstance(here, type) and issubclass(here, BaseModel)):
+        return []
+    return [info.alias or name for name, info in here.model_fields.items()]
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
+def _inside(annotation: Any, part: str | int) -> Any:
+    """The type one step further in: of a field, of a mapping's values, of a list's entries."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    if get_origin(annotation) in (Union, UnionType, list, dict, tuple) or get_args(annotation):
-        for part in get_args(annotation):
-            found = _model_in(part)
-            if found is not None:
-                return found
-    return None
+        info = annotation.model_fields.get(str(part))
+        return None if info is None else info.annotation
+    parts = get_args(annotation)
+    return parts[-1] if get_origin(annotation) is dict else parts[0] if parts else None
+
+
+def _bare(annotation: Any) -> Any:
+    """A type without its annotations and without "or None"."""
+    while get_origin(annotation) in (Annotated, Union, UnionType):
+        annotation = next(part for part in get_args(annotation) if part is not type(None))
+    return annotation
