@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from fertadjust.dates import day
 from fertadjust.errors import OutOfSeason, UserError
 from fertadjust.evidence import Evidence
 from fertadjust.stages import StageDates, stage_words
@@ -213,9 +214,9 @@ class BandTable(_Strict):
         starts = [stages.start_of(self.stages[0])]
         starts += [stages.dates[stage] for stage in takewhile(stages.dates.__contains__, self.stages[1:])]
         if on < starts[0]:
-            raise OutOfSeason(f"{on} is before {stage_words(self.stages[0])} ({starts[0]})")
+            raise OutOfSeason(f"{day(on)} is before {stage_words(self.stages[0])} ({day(starts[0])})")
         if on > stages.season_end:
-            raise OutOfSeason(f"{on} is after the end of the season ({stages.season_end})")
+            raise OutOfSeason(f"{day(on)} is after the end of the season ({day(stages.season_end)})")
         return max(index for index, start in enumerate(starts) if start <= on)
 
     def _band(self, analyte: str, place: int) -> Band | None:
@@ -253,7 +254,7 @@ class BandTable(_Strict):
         place = self._place_on(on, stages)
         band = self._band(analyte, place)
         if band is None:
-            raise OutOfSeason(f"{self.id} has no band for {analyte} at {self._place_label(place)} ({on})")
+            raise OutOfSeason(f"{self.id} has no band for {analyte} at {self._place_label(place)} ({day(on)})")
         return band
 
     def bands_beside(self, analyte: str, on: date, stages: StageDates) -> tuple[Band, ...]:

@@ -6,7 +6,6 @@ Pure but for `save_figure`: the same season gives the same chart, byte for byte.
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 from collections.abc import Sequence
 from datetime import date
@@ -31,6 +30,7 @@ from fertadjust.chart_sheet import (
 from fertadjust.compare import compare
 from fertadjust.dates import short_day
 from fertadjust.errors import UserError
+from fertadjust.files import write_bytes
 from fertadjust.rules.facts import Facts
 from fertadjust.season import BlockSeason
 from fertadjust.tissue import format_value
@@ -156,14 +156,7 @@ def save_figure(figure: Figure, path: Path) -> None:
     suffix = path.suffix.lower()
     if suffix not in parts.SUFFIXES:
         raise UserError(f'"{path.name}": a chart is written as {", ".join(parts.SUFFIXES)}; use one of these')
-    data = parts.rendered(figure, suffix)
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(data)
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise UserError(f"{path}: cannot be written ({error.strerror})") from None
+    write_bytes(path, parts.rendered(figure, suffix))
 
 
 def figure_svg(figure: Figure) -> str:

@@ -50,4 +50,5 @@ def report(season: Season, block: str, on: date) -> str:
         decisions=[item for item in season.decisions(block) if item.on <= on],
         chart_svg=figure_svg(chart(season, block, on)),
         program=PROGRAM,
+        notes=season.file.notes,
     )

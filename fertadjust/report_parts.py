@@ -40,7 +40,7 @@ def glued(text: str) -> str:
 
 def short_date(value: date) -> str:
     """A date for a narrow column: "9 Mar 2026"."""
-    return f"{_month_day(value)} {value.year}"
+    return f"{_month_day(value)}{GLUE}{value.year}"
 
 
 def _month_day(value: date) -> str:

@@ -63,7 +63,9 @@ def headline(advice: Advice, units: UnitSystem) -> str:
     now, new = rates(found.standing_rates_lb_ac, units), rates(found.rates_lb_ac, units)
     span = _span(found)
     if found.action is Action.HOLD:
-        head = f"Hold nitrogen at {new} {units.rate_unit} {span}"
+        planned = rates((week.rate_lb_ac for week in found.weeks), units)
+        own = "" if planned == new else f" (the plan's own rate is {planned})"
+        head = f"Hold nitrogen at {new} {units.rate_unit}{own} {span}"
     else:
         step = _step_percent(found)
         head = f"{_VERBS[found.action]} nitrogen from {now} to {new} {units.rate_unit} ({step}) {span}"
@@ -119,14 +121,16 @@ def how_sure(advice: Advice) -> str:
     comparison, reading = found.comparison, advice.facts.primary
     if comparison is None or reading is None:
         return "Not sure of anything: there is no usable result."
-    chances = {
-        "below its band": comparison.below,
-        "within": comparison.within,
-        "above": comparison.above,
-    }
-    least = "at least " if reading.censor is not Censor.NONE else ""
-    text = ", ".join(f"{side}: {least}{percent(chance)}" for side, chance in chances.items())
-    return f"{text[:1].upper()}{text[1:]}; measurement uncertainty {percent(found.relative)}."
+    uncertainty = f"measurement uncertainty {percent(found.relative)}."
+    if reading.censor is not Censor.NONE:
+        if comparison.side is None:
+            return f"The laboratory's bound does not tell on which side the crop lies; {uncertainty}"
+        chance = percent(comparison.probability)
+        return f"{_SIDES[comparison.side].capitalize()} its band: at least {chance}; {uncertainty}"
+    return (
+        f"Below its band: {percent(comparison.below)}, within: {percent(comparison.within)}, above: "
+        f"{percent(comparison.above)}; {uncertainty}"
+    )
 
 
 def reasons(advice: Advice) -> tuple[str, ...]:

@@ -178,7 +178,7 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     saw = (
         f"cap {facts.cap_lb_ac:.1f}, credits {facts.credits_lb_ac:.1f}, applied {facts.logged_lb_ac:.1f}, "
         f"assumed {facts.assumed_lb_ac:.1f}, rest of this week {facts.rest_of_week_lb_ac:.1f}: {room:.1f} "
-        f"lb N/ac left for {len(facts.coming)} weeks"
+        f"lb N/ac left; weeks to come: {len(facts.coming)}"
     )
     if committed > room + _TINY:
         return fires(_OWN_BOUNDS, saw, *_capped(facts, draft, room))

@@ -136,7 +136,7 @@ def twice_in_a_row(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
             if earlier is not side:
                 break
             run += 1
-    saw = f"{run} result(s) in a row {'below' if side is Side.BELOW else 'above'}; {needed.value:g} asked for"
+    saw = f"results in a row {'below' if side is Side.BELOW else 'above'}: {run}; {needed.value:g} asked for"
     if run >= needed.value:
         return quiet(needed, saw, "Enough results in a row lie on that side.", draft)
     word = "raise" if draft.direction > 0 else "cut"

@@ -57,7 +57,7 @@ def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
 def wrong_kind(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Results without a band of their own kind are kept and shown, and decide nothing."""
     del policy
-    saw = f"{len(facts.not_used)} result(s) known by {short_day(facts.on)} without a band or not in use"
+    saw = f"results known by {short_day(facts.on)} and not used: {len(facts.not_used)}"
     if facts.primary is None:
         draft = draft._replace(
             no_raise=(*draft.no_raise, "wrong kind"),

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
-from fertadjust.evidence import NO_SOURCE, Evidence
+from fertadjust.evidence import Evidence
 
 
 class _Strict(BaseModel):
@@ -249,7 +249,7 @@ def with_overrides(shipped: Mapping[str, Any], overrides: Mapping[str, Any]) -> 
         entry = dict(data[name])
         entry["shipped"] = entry["value"]
         entry["value"] = given
-        entry["source"] = reason or NO_SOURCE
+        entry["source"] = reason or "season file"
         entry["evidence"] = Evidence.OWN.value
         data[name] = entry
     return data
