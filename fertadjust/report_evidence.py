@@ -9,7 +9,7 @@ from fertadjust import words
 from fertadjust.bands import Band
 from fertadjust.compare import Comparison, compare, percent
 from fertadjust.errors import OutOfSeason
-from fertadjust.evidence import NO_SOURCE, Evidence, cite
+from fertadjust.evidence import Evidence, cite
 from fertadjust.report_parts import GLUE, Row, backing_of, glued, short_date
 from fertadjust.rules.evidence_rules import budget
 from fertadjust.rules.facts import Facts, Reading
@@ -149,7 +149,7 @@ def _overrides(policy: Policy) -> list[Row]:
             "meaning": item.meaning,
             "shipped": _setting(item, item.shipped),
             "own": _setting(item, item.value),
-            "reason": "no reason given" if item.source == NO_SOURCE else item.source,
+            "reason": item.source,
         }
         for name, item in policy.overrides().items()
     ]

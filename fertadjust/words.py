@@ -143,6 +143,8 @@ def reasons(advice: Advice) -> tuple[str, ...]:
         out.append(result_sentence(advice.facts.primary, found))
     lines = {line.rule: line for line in found.trace}
     if found.moved_by in lines:
+        if lines["heading out"].fired:
+            out.append(lines["heading out"].why)
         out.append(lines[found.moved_by].why)
     else:
         holding = [

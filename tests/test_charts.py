@@ -423,8 +423,10 @@ def test_another_suffix_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_place_that_cannot_be_written_is_said(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
     with pytest.raises(UserError, match="cannot be written"):
-        save_figure(full(), tmp_path / "nowhere" / "chart.png")
+        save_figure(full(), tmp_path / "file" / "chart.png")
+    assert (tmp_path / "file").read_text() == "in the way"
 
 
 def test_inline_svg_is_one_named_element() -> None:

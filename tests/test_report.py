@@ -453,7 +453,7 @@ def test_limits_name_overrides_notes_and_figures_from_memory() -> None:
     assert "nearly worthless at peak harvest" in text
     assert "Misprint: UGA-2021 prints the low limit" in text
     assert "0.8 probability 0.9 probability" in text
-    assert "ease keep no reason given" in text
+    assert "ease keep season file" in text
     assert "no yes agreed with MINER-1997 in hand" in text
     assert "recalled: check before relying on it band of leaf Zn, dry weight, 15 to 60 ppm" in text
     assert "confidence medium" in text

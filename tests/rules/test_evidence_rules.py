@@ -71,9 +71,7 @@ def from_memory(*results: TissueResult, consent: bool, **rest: object) -> Recomm
 
 def mix(nitrate: float | None) -> tuple[Product, ...]:
     """One fertilizer with a share of its nitrogen as nitrate."""
-    return (
-        Product("blend", {"n": 20.0}, share=1.0, nitrate_n=None if nitrate is None else 20.0 * nitrate),
-    )
+    return (Product("blend", {"n": 20.0}, share=1.0, nitrate_n=None if nitrate is None else 20.0 * nitrate),)
 
 
 # --- wrong kind ---------------------------------------------------------------------------------------------

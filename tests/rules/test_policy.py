@@ -48,9 +48,7 @@ def shipped_data() -> dict[str, Any]:
 
 
 def figures(of: Policy) -> dict[str, Figure]:
-    return {
-        name: value for name in Policy.model_fields if isinstance(value := getattr(of, name), Figure)
-    }
+    return {name: value for name in Policy.model_fields if isinstance(value := getattr(of, name), Figure)}
 
 
 def overridden(**values: Any) -> Policy:

@@ -1,0 +1,95 @@
+"""Files written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from fertadjust.errors import UserError
+from fertadjust.files import write_bytes, write_text
+
+
+def test_a_text_is_written_in_utf_8_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "page.html"
+    write_text(path, "Café\r\n北\n")
+    assert path.read_bytes() == "Café\r\n北\n".encode()
+    assert path.stat().st_mode & 0o777 == 0o644
+
+
+def test_folders_on_the_way_are_made(tmp_path: Path) -> None:
+    path = tmp_path / "a" / "b" / "page.html"
+    write_bytes(path, b"x")
+    assert path.read_bytes() == b"x"
+
+
+def test_what_stood_there_is_replaced_and_nothing_is_left_beside_it(tmp_path: Path) -> None:
+    path = tmp_path / "page.html"
+    path.write_text("old and much longer")
+    write_text(path, "new")
+    assert path.read_text() == "new"
+    assert [item.name for item in tmp_path.iterdir()] == ["page.html"]
+
+
+def test_a_folder_in_the_place_of_the_file_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "page.html"
+    path.mkdir()
+    with pytest.raises(UserError) as caught:
+        write_text(path, "new")
+    assert str(caught.value).startswith(f"{path}: cannot be written: ")
+    assert [item.name for item in tmp_path.iterdir()] == ["page.html"]
+    assert list(path.iterdir()) == []
+
+
+def test_a_file_in_the_place_of_a_folder_is_told(tmp_path: Path) -> None:
+    (tmp_path / "pages").write_text("not a folder")
+    with pytest.raises(UserError, match="cannot be written"):
+        write_text(tmp_path / "pages" / "page.html", "new")
+    assert (tmp_path / "pages").read_text() == "not a folder"
+
+
+@pytest.fixture
+def closed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A folder that may not be written to, seen by a person without rights of the administrator."""
+    folder = tmp_path_factory.mktemp("closed")
+    opened = [folder.parent, folder.parent.parent]
+    modes = [path.stat().st_mode for path in opened]
+    for path in opened:
+        path.chmod(0o755)
+    (folder / "page.html").write_text("old")
+    folder.chmod(0o555)
+    administrator = os.geteuid() == 0
+    if administrator:
+        os.seteuid(65534)
+    try:
+        yield folder
+    finally:
+        if administrator:
+            os.seteuid(0)
+        folder.chmod(0o755)
+        for path, mode in zip(opened, modes, strict=True):
+            path.chmod(mode)
+
+
+def test_a_closed_folder_is_told_and_what_stood_there_stays(closed: Path) -> None:
+    with pytest.raises(UserError) as caught:
+        write_text(closed / "page.html", "new")
+    assert str(caught.value) == f"{closed / 'page.html'}: cannot be written: Permission denied"
+    assert [(item.name, item.read_text()) for item in closed.iterdir()] == [("page.html", "old")]
+
+
+def test_a_writing_that_breaks_off_leaves_what_stood_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "page.html"
+    path.write_text("old")
+
+    def full(self: Path, target: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", full)
+    with pytest.raises(UserError, match="No space left on device"):
+        write_text(path, "new")
+    assert [(item.name, item.read_text()) for item in tmp_path.iterdir()] == [("page.html", "old")]
