@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -105,7 +106,8 @@ class Change:
     Attributes:
         decided: day of the decision.
         effective: first day of the first week it applies to.
-        review: last day on which it is in force; weeks that begin later run at the plan's own rate.
+        review: day on which a new result is looked for; weeks that begin on it or later run at the plan's own
+            rate.
         factor: factor on the planned weekly rates.
         rates_lb_ac: week number -> decided rate [lb/ac], after bounds and rounding.
         record: number of the decision's record.
@@ -140,7 +142,7 @@ class RatePath:
         """The change in force in a week, or None where the plan's own rate applies."""
         for change in reversed(self.changes):
             if change.effective <= week.start:
-                return change if week.start <= change.review else None
+                return change if week.start < change.review else None
         return None
 
     def rate_lb_ac(self, week: PlanWeek) -> float:
@@ -182,6 +184,9 @@ class RatePath:
 
 
 def _lapse(change: Change) -> list[Shift]:
+    """The move back to the plan's own rate, with the first week that begins on the review date or later."""
     if change.factor == 1.0:
         return []
-    return [Shift(change.review + timedelta(days=1), 1 if change.factor < 1.0 else -1)]
+    weeks = math.ceil((change.review - change.effective).days / DAYS_PER_WEEK)
+    back = change.effective + timedelta(days=DAYS_PER_WEEK * weeks)
+    return [Shift(back, 1 if change.factor < 1.0 else -1)]

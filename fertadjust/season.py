@@ -26,6 +26,7 @@ from fertadjust.rules.what_if import flips
 from fertadjust.stages import StageDates
 from fertadjust.tissue import MAIN_ANALYTE, Basis, Censor, Tissue, TissueResult
 from fertadjust.trend import Trend, trend
+from fertadjust.units import UnitSystem
 from fertadjust.weekly import WeekAmounts, weekly_amounts
 
 
@@ -65,6 +66,7 @@ class BlockSeason:
         tables: band tables in use; at most one fits a kind of result.
         results, applications, observations, changes: records of this block, corrections applied.
         left: days on which the advice was left, so that no change came of it.
+        units: units that the rules' words are in.
     """
 
     block: Block
@@ -78,6 +80,7 @@ class BlockSeason:
     observations: tuple[Observation, ...] = ()
     changes: tuple[Change, ...] = ()
     left: tuple[date, ...] = ()
+    units: UnitSystem = UnitSystem.US
 
     def table_for(self, tissue: Tissue, basis: Basis, analyte: str) -> BandTable | None:
         """The table in use that a kind of result may be compared with, or None."""
@@ -120,6 +123,7 @@ class BlockSeason:
         horizon = on - timedelta(days=int(policy.observation_days.value))
         return Facts(
             on=on,
+            units=self.units,
             primary=primary,
             leaf=_leaf_beside(readings.nitrogen, primary, int(policy.leaf_days.value)),
             earlier=tuple((item.sampled, _side(item)) for item in history[:-1]),
@@ -167,7 +171,12 @@ class BlockSeason:
         edges: tuple[Flip, ...] = ()
         reading = facts.primary
         if reading is not None:
-            edges = flips(lambda value: self.facts_with(on, reading, value), self.policy, reading.value)
+            edges = flips(
+                lambda value: self.facts_with(on, reading, value),
+                self.policy,
+                reading.value,
+                recommendation.action,
+            )
         return Advice(
             block=self.block,
             on=on,

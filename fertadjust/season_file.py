@@ -118,7 +118,15 @@ class _Checker:
         plan = self._plan(policy)
         products = self._products()
         blocks = {
-            key: BlockSeason(self._block(key), plan, self._stages(key, plan, tables), products, policy, tables)
+            key: BlockSeason(
+                block=self._block(key),
+                plan=plan,
+                stages=self._stages(key, plan, tables),
+                products=products,
+                policy=policy,
+                tables=tables,
+                units=given.farm.units,
+            )
             for key in given.blocks
         }
         if self.faults:

@@ -54,15 +54,10 @@ def _metered(rate: float, planned: float, facts: Facts) -> float:
     return max(value, planned) if rate > planned else min(value, planned)
 
 
-def _at_factor(facts: Facts, draft: Draft, factor: float, by: str) -> Draft:
-    rates = bounded_rates(facts, weeks_until(facts, draft), factor)
-    return draft._replace(factor=factor, rates=rates, moved_by=by, binding=by)
-
-
 def weeks_until(facts: Facts, draft: Draft) -> tuple[PlanWeek, ...]:
-    """Coming weeks that begin on or before the review date."""
+    """Coming weeks that begin before the review date."""
     assert draft.review is not None
-    return tuple(week for week in facts.coming if week.start <= draft.review)
+    return tuple(week for week in facts.coming if week.start < draft.review)
 
 
 def room_lb_ac(facts: Facts) -> float | None:
@@ -94,7 +89,8 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     next_sample = max(sampled + timedelta(days=int(interval.value)), on)
     if abs(draft.factor - facts.factor) > _TINY:
         next_sample = max(next_sample, start + timedelta(days=lag))
-    review = max(next_sample + timedelta(days=int(policy.laboratory_days.value)), start)
+    review = next_sample + timedelta(days=int(policy.laboratory_days.value))
+    review = max(review, start + timedelta(days=1))
     draft = draft._replace(next_sample=next_sample, review=review)
     saw = f"every {interval.value:g} days, {policy.laboratory_days.value:g} days for the laboratory"
     why = (
@@ -107,12 +103,51 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     return fires(interval, saw, why, draft, f"review {short_day(review)}")
 
 
+def late_season(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """No raise past the week set in the policy."""
+    limit = policy.no_raise_after_week
+    if facts.week is None:
+        why = f"The stage {policy.late_anchor} has no date, so the week is not known."
+        return quiet(limit, "week not known", why, draft)
+    saw = f"week {facts.week} from {policy.late_anchor.replace('_', ' ')}; limit {limit.value:g}"
+    if facts.week <= limit.value:
+        return quiet(limit, saw, "It is not late in the season.", draft)
+    if draft.factor <= facts.factor + _TINY:
+        return quiet(limit, saw, "It is late in the season, and no raise was called for.", draft)
+    before = draft.factor
+    draft = draft._replace(factor=facts.factor, moved_by="late season", binding="late season")
+    why = "It is too late in the season for a raise to pay."
+    return fires(limit, saw, why, draft, f"factor {before:.2f} -> {draft.factor:.2f}")
+
+
+def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """Soft fruit or grey mould: no raise above the planned rate. Extension advice; trials disagree."""
+    del policy
+    seen = [item for item in facts.observations if item.sight in FRUIT_TROUBLE]
+    if not seen:
+        return quiet(_FRUIT, "no soft fruit or grey mould noted", "Nothing was noted on the fruit.", draft)
+    saw = "; ".join(f"{item.sight.value} on {short_day(item.on)}" for item in seen)
+    limit = max(1.0, facts.factor)
+    if draft.factor <= limit + _TINY:
+        why = "Fruit trouble was noted, and no raise above the plan was called for."
+        return quiet(_FRUIT, saw, why, draft)
+    before = draft.factor
+    draft = draft._replace(factor=limit, moved_by="fruit quality", binding="fruit quality")
+    why = (
+        "Extension advice links soft fruit and mould to plenty of nitrogen (trials disagree), so the rate is "
+        "not raised above the plan."
+    )
+    return fires(_FRUIT, saw, why, draft, f"factor {before:.2f} -> {draft.factor:.2f}")
+
+
 def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Weekly rates stay within floor and ceiling, and the factor does not wind up beyond them."""
     del policy
     weeks = weeks_until(facts, draft)
     rates = bounded_rates(facts, weeks, draft.factor)
-    saw = f"floor {facts.floor_lb_ac:.2f}, ceiling {facts.ceiling_lb_ac:.2f} lb N/ac/week"
+    units = facts.units
+    floor, ceiling = (f"{units.rate_out(edge):.2f}" for edge in (facts.floor_lb_ac, facts.ceiling_lb_ac))
+    saw = f"floor {floor}, ceiling {ceiling} {units.rate_unit}"
     fed = [week.rate_lb_ac for week in weeks if week.rate_lb_ac > 0]
     draft = draft._replace(rates=rates)
     if not fed:
@@ -131,43 +166,6 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     return fires(_OWN_BOUNDS, saw, f"The {bound} limits the weekly rate.", draft, change)
 
 
-def late_season(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """No raise past the week set in the policy."""
-    limit = policy.no_raise_after_week
-    if facts.week is None:
-        why = f"The stage {policy.late_anchor} has no date, so the week is not known."
-        return quiet(limit, "week not known", why, draft)
-    saw = f"week {facts.week} from {policy.late_anchor.replace('_', ' ')}; limit {limit.value:g}"
-    if facts.week <= limit.value:
-        return quiet(limit, saw, "It is not late in the season.", draft)
-    if draft.factor <= facts.factor + _TINY:
-        return quiet(limit, saw, "It is late in the season, and no raise was called for.", draft)
-    before = draft.factor
-    draft = _at_factor(facts, draft, facts.factor, "late season")
-    why = "It is too late in the season for a raise to pay."
-    return fires(limit, saw, why, draft, f"factor {before:.2f} -> {draft.factor:.2f}")
-
-
-def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """Soft fruit or grey mould: no raise above the planned rate. Extension advice; trials disagree."""
-    del policy
-    seen = [item for item in facts.observations if item.sight in FRUIT_TROUBLE]
-    if not seen:
-        return quiet(_FRUIT, "no soft fruit or grey mould noted", "Nothing was noted on the fruit.", draft)
-    saw = "; ".join(f"{item.sight.value} on {short_day(item.on)}" for item in seen)
-    limit = max(1.0, facts.factor)
-    if draft.factor <= limit + _TINY:
-        why = "Fruit trouble was noted, and no raise above the plan was called for."
-        return quiet(_FRUIT, saw, why, draft)
-    before = draft.factor
-    draft = _at_factor(facts, draft, limit, "fruit quality")
-    why = (
-        "Extension advice links soft fruit and mould to plenty of nitrogen (trials disagree), so the rate is "
-        "not raised above the plan."
-    )
-    return fires(_FRUIT, saw, why, draft, f"factor {before:.2f} -> {draft.factor:.2f}")
-
-
 def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Applied, credited and committed nitrogen fit under the season cap."""
     del policy
@@ -175,11 +173,7 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if room is None:
         return quiet(_OWN_BOUNDS, "no season cap", "The season file states no cap.", draft)
     committed = sum(draft.rates)
-    saw = (
-        f"cap {facts.cap_lb_ac:.1f}, credits {facts.credits_lb_ac:.1f}, applied {facts.logged_lb_ac:.1f}, "
-        f"assumed {facts.assumed_lb_ac:.1f}, rest of this week {facts.rest_of_week_lb_ac:.1f}: {room:.1f} "
-        f"lb N/ac left; weeks to come: {len(facts.coming)}"
-    )
+    saw = _cap_words(facts, room)
     if committed > room + _TINY:
         return fires(_OWN_BOUNDS, saw, *_capped(facts, draft, room))
     ends = _last_fed_week(facts, draft.factor, room)
@@ -188,6 +182,19 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         note = f"The season cap lasts through week {ends} of the plan if this rate is kept up."
         return fires(_OWN_BOUNDS, saw, why, draft._replace(to_do=(*draft.to_do, note)))
     return quiet(_OWN_BOUNDS, saw, "The rate fits under the season cap to the end of the plan.", draft)
+
+
+def _cap_words(facts: Facts, room: float) -> str:
+    parts = {
+        "cap": facts.cap_lb_ac or 0.0,
+        "credits": facts.credits_lb_ac,
+        "applied": facts.logged_lb_ac,
+        "assumed": facts.assumed_lb_ac,
+        "rest of this week": facts.rest_of_week_lb_ac,
+        "left": room,
+    }
+    text = ", ".join(f"{name} {facts.units.rate_out(value):.1f}" for name, value in parts.items())
+    return f"{text} {facts.units.total_unit}; weeks to come: {len(facts.coming)}"
 
 
 def _last_fed_week(facts: Facts, factor: float, room: float) -> int | None:
@@ -218,7 +225,7 @@ def _capped(facts: Facts, draft: Draft, room: float) -> tuple[str, Draft, str]:
         factor=factor, rates=rates, moved_by="season cap", binding="season cap",
         to_do=(*draft.to_do, "The season cap binds: talk to your advisor before planning more nitrogen."),
     )  # fmt: skip
-    rates_text = ", ".join(f"{rate:.2f}" for rate in rates)
+    rates_text = ", ".join(f"{facts.units.rate_out(rate):.2f}" for rate in rates)
     return why, draft, f"factor {before:.2f} -> {factor:.2f}, rates {rates_text}"
 
 
@@ -226,7 +233,7 @@ def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Rates are rounded to a step that can be metered, never past a bound or across the plan's own rate."""
     del policy
     step = facts.rate_step_lb_ac
-    saw = f"step {step:.3g} lb N/ac"
+    saw = f"step {facts.units.rate_out(step):.3g} {facts.units.rate_unit}"
     rounded = metered_rates(facts, weeks_until(facts, draft), draft.rates)
     room = room_lb_ac(facts)
     if step > 0 and room is not None and sum(rounded) > room + _TINY:
@@ -234,6 +241,7 @@ def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     pairs = [(a, b) for a, b in zip(draft.rates, rounded, strict=True) if abs(a - b) > _TINY]
     if not pairs:
         return quiet(_OWN_BOUNDS, saw, "The rates can be metered as they are.", draft)
-    change = ", ".join(f"{a:.2f} -> {b:.2f}" for a, b in pairs)
+    out = facts.units.rate_out
+    change = ", ".join(f"{out(a):.2f} -> {out(b):.2f}" for a, b in pairs)
     draft = draft._replace(rates=rounded)
     return fires(_OWN_BOUNDS, saw, "The weekly rates are rounded to what can be metered.", draft, change)

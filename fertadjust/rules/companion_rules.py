@@ -32,8 +32,9 @@ def companion(facts: Facts, rule: CompanionRule, draft: Draft) -> Outcome:
 def _value(companions: tuple[Companion, ...], analyte: str) -> tuple[float, date] | None:
     """Value and day of an analyte, or of a ratio of two of one report."""
     names = analyte.split(":")
+    usable = (Censor.NONE, Censor.BELOW) if len(names) == 1 else (Censor.NONE,)
     items = [
-        next((item for item in companions if item.analyte == name and item.censor is not Censor.ABOVE), None)
+        next((item for item in companions if item.analyte == name and item.censor in usable), None)
         for name in names
     ]
     if any(item is None for item in items):

@@ -13,6 +13,7 @@ from fertadjust.uncertainty import combined
 
 _COMMON = Backing("none", Evidence.COMMON_PRACTICE)
 _SHARES = {"full": 1.0, "half": 0.5, "hold": 0.0}
+_TINY = 1e-9
 _PETIOLE_STATE = {1: "low", 0: "sufficient", -1: "high"}
 
 
@@ -34,6 +35,9 @@ def leaf_nitrogen(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
                 Side.ABOVE: LeafState.HIGH,
             }[found.sure]
         saw_leaf = f"leaf N {facts.leaf.value:.2f} % of {short_day(facts.leaf.sampled)}: {state.value}"
+    if draft.direction == 0 and (draft.comparison is None or draft.comparison.sure is not Side.WITHIN):
+        why = "No change is called for on the petiole, so there is nothing to check."
+        return quiet(OWN_RULE, saw_leaf, why, draft)
     petiole = _PETIOLE_STATE[draft.direction]
     cell = policy.cell(petiole, state)
     saw = f"petiole {petiole}{' (trend)' if draft.early else ''}, {saw_leaf}"
@@ -62,16 +66,19 @@ def missed_applications(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     supply = facts.supply
     if supply is None:
         return quiet(limit, "no full week of plan before the sample", "There is no supply to judge.", draft)
+    if supply.planned_lb_ac <= 0:
+        return quiet(limit, "nothing was planned before the sample", "There is no supply to judge.", draft)
     if supply.share is None:
         saw = "nothing logged before the sample"
         why = "No application has been logged, so a missed one cannot be ruled out."
         to_do = (*draft.to_do, "Log what was applied: a missed injection would explain a low result.")
         return fires(limit, saw, why, draft._replace(to_do=to_do))
+    out = facts.units.rate_out
     saw = (
-        f"{supply.applied_lb_ac:.2f} of {supply.planned_lb_ac:.2f} lb N/ac from {short_day(supply.start)} to "
+        f"{out(supply.applied_lb_ac):.2f} of {out(supply.planned_lb_ac):.2f} {facts.units.total_unit} from {short_day(supply.start)} to "
         f"{short_day(supply.end)}: {100 * supply.share:.0f} %; limit {100 * limit.value:.0f} %"
     )
-    if supply.share >= limit.value:
+    if supply.share >= limit.value - _TINY:
         return quiet(limit, saw, "What was planned before the sample went out.", draft)
     draft = draft._replace(
         no_raise=(*draft.no_raise, "missed applications"),

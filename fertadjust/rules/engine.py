@@ -59,9 +59,9 @@ RULES: tuple[tuple[str, str, Rule], ...] = (
     ("step", "cut", cut_rate),
     ("step", "after recovery", after_recovery),
     ("bounds", "review date", review_date),
-    ("bounds", "floor and ceiling", floor_and_ceiling),
     ("bounds", "late season", late_season),
     ("bounds", "fruit quality", fruit_quality),
+    ("bounds", "floor and ceiling", floor_and_ceiling),
     ("bounds", "season cap", season_cap),
     ("bounds", "meterable rate", meterable_rate),
 )

@@ -32,17 +32,17 @@ def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
     """Uncertainty budget of a reading: laboratory or meter, sampling, hour and day.
 
     A missing count of petioles is taken as the protocol's number. Several results of one day share the
-    laboratory part by the square root of their number; where they disagree, the standard error of their mean
-    from their range (range / 2 for two results) takes its place.
+    laboratory's or meter's part by the square root of their number; where they disagree, half their range (the
+    standard error of the mean of two) is added in quadrature.
     """
     if reading.method is Method.METER:
         meter = policy.sap_meter
-        device = UncertaintyPart("meter", meter.value, meter.source, meter.evidence)
+        name, single, backing = "meter", meter.value, Backing(meter.source, meter.evidence)
     else:
-        relative = horwitz_relative(mass_fraction(reading.value, reading.unit)) / math.sqrt(reading.count)
-        if disagree(reading, policy):
-            relative = max(relative, reading.spread / 2)
-        device = UncertaintyPart("laboratory", relative, *_HORWITZ)
+        name, single = "laboratory", horwitz_relative(mass_fraction(reading.value, reading.unit))
+        backing = _HORWITZ
+    apart = reading.spread / 2 if disagree(reading, policy) else 0.0
+    device = UncertaintyPart(name, math.hypot(single / math.sqrt(reading.count), apart), *backing)
     leaf = reading.tissue is Tissue.LEAF
     spread, hour = (policy.cv_leaf, policy.time_leaf) if leaf else (policy.cv_petiole, policy.time_petiole)
     count = reading.petioles or policy.protocol_count.value

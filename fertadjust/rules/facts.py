@@ -19,6 +19,7 @@ from fertadjust.plan import PlanWeek, Shift
 from fertadjust.tissue import Basis, Censor, Method, Tissue
 from fertadjust.trend import Trend
 from fertadjust.uncertainty import UncertaintyPart
+from fertadjust.units import UnitSystem
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +81,7 @@ class Facts:
 
     Attributes:
         on: day of the advice.
+        units: units that the rules' words are in; they change nothing else.
         primary: the reading that decides: the latest petiole, else the latest leaf nitrogen; None without one.
         leaf: leaf nitrogen held beside a petiole, or None.
         earlier: (day, side) of earlier readings of the primary's kind, oldest first.
@@ -102,6 +104,7 @@ class Facts:
     """
 
     on: date
+    units: UnitSystem
     primary: Reading | None
     leaf: Reading | None
     earlier: tuple[tuple[date, Side | None], ...]

@@ -106,6 +106,8 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         side, early = "above", -1
     else:
         return quiet(limit, saw, "The trend stays in the band until the next sample.", draft)
+    if reading.tissue is Tissue.LEAF and early < 0:
+        return quiet(_LEAF_HIGH, saw, "Leaf nitrogen alone is no ground for a cut, nor for an early one.", draft)
     draft = draft._replace(early=early)
     when = reading.sampled + timedelta(days=int(days))
     why = f"The trend leaves the band {side} by {short_day(when)}, so a small early step is taken."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fertadjust.compare import Comparison, Status
+from fertadjust.compare import Comparison, Side, Status
 from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import Policy, Recovery
@@ -38,7 +38,7 @@ def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
     found = draft.comparison
     if factor == 1.0 or found is None or found.position is None or not draft.settled:
         return factor
-    if choice is Recovery.KEEP or (factor < 1.0 and _upward_barred(draft)):
+    if choice is Recovery.KEEP or _return_barred(draft, factor):
         return factor
     reach = found.position if factor > 1.0 else 1.0 - found.position
     if choice is Recovery.PLAN:
@@ -49,9 +49,16 @@ def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
     return 1.0 if abs(eased - 1.0) < _NEAR_PLAN else eased
 
 
-def _upward_barred(draft: Draft) -> bool:
-    """Whether a return upwards is barred; the wait for a second result is about raises, not about returns."""
-    return any(name != "twice in a row" for name in draft.no_raise)
+def _return_barred(draft: Draft, factor: float) -> bool:
+    """Whether a return towards plan is barred.
+
+    Upwards by what bars a raise (but the wait for a second result, which is about raises) and by high leaf
+    nitrogen; downwards by a band from memory and by low leaf nitrogen.
+    """
+    leaf = None if draft.leaf is None else draft.leaf.sure
+    if factor < 1.0:
+        return leaf is Side.ABOVE or any(name != "twice in a row" for name in draft.no_raise)
+    return leaf is Side.BELOW or "recalled band" in draft.no_cut
 
 
 def _grown(first: float, largest: float, reached_at: float, width: float) -> float:

@@ -11,41 +11,38 @@ from fertadjust.rules.facts import Action, Facts, Flip
 from fertadjust.rules.policy import Policy
 
 _SPAN = 100.0
-_POINTS = 41
+_HALF_POINTS = 40
 _HALVINGS = 40
 
 
-def flips(facts_at: Callable[[float], Facts], policy: Policy, value: float) -> tuple[Flip, ...]:
-    """Results nearest to the present one, downwards and upwards, at which the action becomes another.
+def flips(facts_at: Callable[[float], Facts], policy: Policy, value: float, here: Action) -> tuple[Flip, ...]:
+    """Results at which the action becomes another, below and above the range that leads to the present one.
 
     Args:
-        facts_at: the facts as they would be if the deciding reading had another value.
+        facts_at: the facts as they would be if the deciding reading had another value and were no bound.
         policy: the policy.
         value: the present reading, above zero.
+        here: the present action.
 
     The search runs from 1/100 to 100 times the value. An edge is given to about one part in 10^9.
     """
+    steps = [value * _SPAN ** (k / _HALF_POINTS) for k in range(-_HALF_POINTS, _HALF_POINTS + 1)]
+    actions = [evaluate(facts_at(step), policy).action for step in steps]
     found = []
-    for direction in (-1, 1):
-        steps = [value * _SPAN ** (direction * k / (_POINTS - 1)) for k in range(_POINTS)]
-        here = _action(facts_at, policy, value)
-        for near, far in pairwise(steps):
-            other = _action(facts_at, policy, far)
-            if other is not here:
-                found.append(Flip(_edge(facts_at, policy, near, far, here), other, direction > 0))
-                break
+    for (low, before), (high, after) in pairwise(zip(steps, actions, strict=True)):
+        if before is after or here not in (before, after):
+            continue
+        edge = _edge(lambda step: evaluate(facts_at(step), policy).action is before, low, high)
+        found.append(Flip(edge, after, True) if before is here else Flip(edge, before, False))
     return tuple(found)
 
 
-def _action(facts_at: Callable[[float], Facts], policy: Policy, value: float) -> Action:
-    return evaluate(facts_at(value), policy).action
-
-
-def _edge(facts_at: Callable[[float], Facts], policy: Policy, near: float, far: float, here: Action) -> float:
+def _edge(same_as_low: Callable[[float], bool], low: float, high: float) -> float:
+    """The value between two at which an answer changes, by halving the ratio."""
     for _ in range(_HALVINGS):
-        middle = math.sqrt(near * far)
-        if _action(facts_at, policy, middle) is here:
-            near = middle
+        middle = math.sqrt(low * high)
+        if same_as_low(middle):
+            low = middle
         else:
-            far = middle
-    return far
+            high = middle
+    return high
