@@ -171,6 +171,8 @@ class Season:
         if questions and not confirm:
             raise UserError([Fault(f"{text} Confirm it to take it.", key="value") for text in questions])
         day, content = item.result.sampled.isoformat(), result_content(item.result)
+        if record.content is not None and not changes.keys() & {"value", "unit", "analyte"}:
+            content["reported"] = record.content["reported"]
         return self._write([Draft(Kind.RESULT, item.result.block, day, content, number, reason)], by)[0]
 
     def void(self, number: int, reason: str, *, by: str = "") -> int:
@@ -302,7 +304,7 @@ class Season:
         """
         from fertadjust.frames import amounts_frame
 
-        return amounts_frame(self.advice(block, on).weeks, self.units)
+        return amounts_frame(self.advice(block, on).weeks, self.block(block).products, self.units)
 
     def chart(self, block: str, on: date | None = None) -> Figure:
         """The season trend chart of a block as a matplotlib figure."""

@@ -6,6 +6,7 @@ A table belongs to one crop, system, region, tissue and basis. Reading files is 
 from __future__ import annotations
 
 import calendar
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -15,14 +16,16 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from fertadjust.dates import day
-from fertadjust.errors import OutOfSeason, UserError
+from fertadjust.errors import OutOfSeason, PlacedError, UserError
 from fertadjust.evidence import Evidence
 from fertadjust.stages import StageDates, stage_words
 from fertadjust.tissue import Basis, Tissue, canonical_analyte, stored_unit, to_stored
 
 MONTHS = tuple(calendar.month_name[1:])
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)]
+Placed = tuple[tuple[str | int, ...], str]
+"""A place in the table, and what is wrong there."""
 
 
 class Axis(StrEnum):
@@ -68,6 +71,8 @@ class BandRow(_Strict):
             raise ValueError(f"excess_above {self.excess_above:g} is below high {self.high:g}")
         if self.weeks is not None and self.weeks[0] > self.weeks[1]:
             raise ValueError(f"weeks {list(self.weeks)}: the first is after the last")
+        if self.months is not None and not self.months:
+            raise ValueError("months should name at least one month")
         if self.months is not None:
             unknown = [month for month in self.months if month not in MONTHS]
             if unknown:
@@ -119,61 +124,71 @@ class BandTable(_Strict):
     anchor: str | None = None
     stages: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    rows: tuple[BandRow, ...] = Field(min_length=1)
+    rows: tuple[BandRow, ...]
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        if self.tissue is Tissue.LEAF and self.basis is Basis.SAP:
-            raise ValueError("basis sap goes with tissue petiole")
-        if self.axis is Axis.WEEKS and not self.anchor:
-            raise ValueError("axis weeks needs anchor, the stage whose date begins week 1")
-        if self.axis is Axis.STAGES and not self.stages:
-            raise ValueError("axis stages needs stages, their names in order of time")
-        if len(set(self.stages)) != len(self.stages):
-            raise ValueError("stages names one stage twice")
-        faults = [fault for row in self.rows for fault in self._row_faults(row)]
-        seen: set[str] = set()
-        for row in self.rows:
-            if row.id in seen:
-                faults.append(f"row {row.id} stands twice")
-            seen.add(row.id)
+        faults = [*self._head_faults(), *self._row_faults()]
         if not faults:
             faults = self._overlaps()
         if faults:
-            raise ValueError("; ".join(faults))
+            raise PlacedError(faults)
         return self
 
-    def _row_faults(self, row: BandRow) -> list[str]:
+    def _head_faults(self) -> Iterator[Placed]:
+        if self.tissue is Tissue.LEAF and self.basis is Basis.SAP:
+            yield ("basis",), "basis sap goes with tissue petiole"
+        if self.axis is Axis.WEEKS and not self.anchor:
+            yield ("axis",), "axis weeks needs anchor, the stage whose date begins week 1"
+        if self.axis is Axis.STAGES and not self.stages:
+            yield ("axis",), "axis stages needs stages, their names in order of time"
+        if len(set(self.stages)) != len(self.stages):
+            yield ("stages",), "stages names one stage twice"
+        if not self.rows:
+            yield ("rows",), "there should be at least one row"
+
+    def _row_faults(self) -> Iterator[Placed]:
+        seen: set[str] = set()
+        for index, row in enumerate(self.rows):
+            if row.id in seen:
+                yield ("rows", index, "id"), f"row {row.id} stands twice"
+            seen.add(row.id)
+            for message in self._place_faults(row):
+                yield ("rows", index), f"row {row.id}: {message}"
+            try:
+                to_stored(1.0, row.unit, row.analyte, self.basis)
+            except UserError as error:
+                for fault in error.faults:
+                    yield ("rows", index, fault.key), f"row {row.id}: {fault.message}"
+
+    def _place_faults(self, row: BandRow) -> Iterator[str]:
         given = {
             Axis.WEEKS: row.weeks is not None,
             Axis.STAGES: row.stage is not None,
             Axis.MONTHS: row.months is not None,
         }
-        faults = []
         if self.axis is not Axis.SEASON and not given[self.axis]:
-            faults.append(f"row {row.id}: axis {self.axis.value} needs {_PLACE_KEY[self.axis]}")
-        faults += [
-            f"row {row.id}: {_PLACE_KEY[axis]} does not go with axis {self.axis.value}"
-            for axis, present in given.items()
-            if present and axis is not self.axis
-        ]
+            yield f"axis {self.axis.value} needs {_PLACE_KEY[self.axis]}"
+        for axis, present in given.items():
+            if present and axis is not self.axis:
+                yield f"{_PLACE_KEY[axis]} does not go with axis {self.axis.value}"
         if self.axis is Axis.STAGES and row.stage is not None and row.stage not in self.stages:
-            faults.append(f"row {row.id}: stage {row.stage} is not among stages")
-        try:
-            to_stored(1.0, row.unit, row.analyte, self.basis)
-        except UserError as error:
-            faults += [f"row {row.id}: {fault.message}" for fault in error.faults]
-        return faults
+            yield f"stage {row.stage} is not among stages"
 
-    def _overlaps(self) -> list[str]:
-        faults = []
+    def _overlaps(self) -> list[Placed]:
+        faults: list[Placed] = []
         for analyte in self.analytes:
-            places = sorted((place, row.id) for row in self._rows_of(analyte) for place in self._places(row))
-            faults += [
-                f"rows {first[1]} and {second[1]} overlap for {analyte} at {self._place_label(first[0])}"
-                for first, second in pairwise(places)
-                if first[0] == second[0]
-            ]
+            places = sorted(
+                (place, index)
+                for index, row in enumerate(self.rows)
+                if canonical_analyte(row.analyte) == analyte
+                for place in self._places(row)
+            )
+            for (place, first), (other, second) in pairwise(places):
+                if place == other:
+                    names = f"rows {self.rows[first].id} and {self.rows[second].id}"
+                    message = f"{names} overlap for {analyte} at {self._place_label(place)}"
+                    faults.append((("rows", second), message))
         return faults
 
     @property

@@ -67,7 +67,7 @@ def percent(share: float) -> str:
     >>> percent(0.9999), percent(0.412), percent(0.0)
     ('over 99 %', '41 %', '0 %')
     """
-    if 0 < share < 0.005:
+    if 0 < share <= 0.005:
         return "under 1 %"
     if 0.995 <= share < 1:
         return "over 99 %"

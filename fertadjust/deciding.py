@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from fertadjust.advice_data import advice_data
 from fertadjust.bands import BandTable
@@ -44,6 +44,8 @@ def decision_content(
     Raises:
         UserError: a missing or wrong rate, a rate outside the bounds, no reason, or no week left to change.
     """
+    if choice not in get_args(Choice):
+        raise UserError(Fault(f'"{choice}" should be one of {", ".join(get_args(Choice))}', key="choice"))
     if choice != "accept" and not reason.strip():
         raise UserError(Fault(f'"{choice}" needs a reason', key="reason"))
     if (choice == "change") != (own_lb_ac is not None):
@@ -86,7 +88,8 @@ def _check_own_rate(advice: Advice, rate_lb_ac: float, units: UnitSystem) -> Non
     room = room_lb_ac(facts)
     if room is not None and rate_lb_ac * len(weeks) > room + _TINY:
         message = (
-            f"{len(weeks)} weeks at that rate pass the season cap, which leaves "
+            f"{'1 week at that rate passes' if len(weeks) == 1 else f'{len(weeks)} weeks at that rate pass'} the "
+            "season cap, which leaves "
             f"{units.rate_out(room):.2f} {units.total_unit}"
         )
         raise UserError(Fault(message, key="rate"))

@@ -24,6 +24,7 @@ from fertadjust.tissue import (
     Method,
     Tissue,
     TissueResult,
+    canonical_analyte,
     implausible,
     parse_value,
     stored_unit,
@@ -140,6 +141,9 @@ def read_result(given: Mapping[str, str], season: SeasonFile, today: date) -> En
     """
     faults = _Faults()
     text = {key: (given.get(key) or "").strip() for key in RESULT_FIELDS}
+    for key in given:
+        if key not in RESULT_FIELDS:
+            faults.add(key, f"is no field of a result; the fields are: {', '.join(RESULT_FIELDS)}")
     for key in ("block", "sampled", "value"):
         if not text[key]:
             faults.add(key, "is missing")
@@ -161,7 +165,7 @@ def read_result(given: Mapping[str, str], season: SeasonFile, today: date) -> En
     stored = None
     if tissue is not None and basis is not None and parsed is not None:
         analyte = text["analyte"] or MAIN_ANALYTE[tissue]
-        stored = faults.take("unit", lambda: _stored(parsed[1], text["unit"], analyte, basis))
+        stored = _stored(faults, parsed[1], text["unit"], analyte, basis)
     faults.settle()
     assert block is not None and sampled is not None and tissue is not None and method is not None
     assert basis is not None and parsed is not None and stored is not None
@@ -187,11 +191,14 @@ def read_result(given: Mapping[str, str], season: SeasonFile, today: date) -> En
     return Entered(result, tuple(_questions(result, block)))
 
 
-def _stored(value: float, unit: str, analyte: str, basis: Basis) -> tuple[str, float]:
-    if unit:
-        return to_stored(value, unit, analyte, basis)
-    name, _ = to_stored(value, "mg/L" if basis is Basis.SAP else "ppm", analyte, basis)
-    return to_stored(value, stored_unit(basis, name), analyte, basis)
+def _stored(faults: _Faults, value: float, unit: str, analyte: str, basis: Basis) -> tuple[str, float] | None:
+    """Stored analyte and value; without a unit, the value is in the stored one."""
+    name = faults.take("analyte", lambda: canonical_analyte(analyte))
+    used = unit or stored_unit(basis, name or "NO3-N")
+    if name is None:
+        faults.take("unit", lambda: to_stored(value, used, "NO3-N", basis))
+        return None
+    return faults.take("unit", lambda: to_stored(value, used, analyte, basis))
 
 
 def _basis(text: str, season: SeasonFile, tissue: Tissue) -> Basis:
@@ -208,7 +215,7 @@ def _basis(text: str, season: SeasonFile, tissue: Tissue) -> Basis:
 
 
 def _count(text: str) -> int:
-    if not text.isdigit() or not 1 <= int(text) <= 1000:
+    if not (text.isascii() and text.isdigit()) or not 1 <= int(text) <= 1000:
         raise UserError(Fault(f'"{text}" should be a whole number from 1 to 1000', key="petioles"))
     return int(text)
 
@@ -224,6 +231,16 @@ def _check_days(faults: _Faults, season: SeasonFile, sampled: date, received: da
         faults.add("received", f"{received} is after today, {today}")
 
 
+def same_result(one: TissueResult, other: TissueResult) -> bool:
+    """Whether two results say the same of the same sample, as far as it was written down."""
+
+    def mark(result: TissueResult) -> tuple[object, ...]:
+        kind = (result.block, result.tissue, result.basis, result.analyte)
+        return (*kind, result.sampled, result.censor, result.value, result.sample_id)
+
+    return mark(one) == mark(other)
+
+
 def _questions(result: TissueResult, block: BlockSeason) -> list[str]:
     try:
         low = block.band_for(result).low
@@ -235,12 +252,7 @@ def _questions(result: TissueResult, block: BlockSeason) -> list[str]:
         questions.append(
             f"{result.sampled} is far from the season, {block.plan.start} to {block.plan.end}: is the year right?"
         )
-    same = [
-        other
-        for other in block.results
-        if (other.tissue, other.basis, other.analyte, other.sampled, other.value, other.sample_id)
-        == (result.tissue, result.basis, result.analyte, result.sampled, result.value, result.sample_id)
-    ]
+    same = [other for other in block.results if same_result(other, result)]
     if same:
         questions.append(f"the same result stands as record {same[0].record} already: is this another sample?")
     return questions
@@ -286,7 +298,9 @@ def read_application(
     names = {product.name.lower(): product for product in found.products}
     for name, weight in (products or {}).items():
         product = names.get(name.strip().lower())
-        if product is None:
+        if product is not None and product.name in weights:
+            faults.add("product", f'"{name}" is given twice; add its weights up')
+        elif product is None:
             faults.add("product", f'"{name}" is not in the season file; there are: {", ".join(names)}')
         elif not 0 <= weight < 1_000_000:
             faults.add("product", f"{weight} {season.units.weight_unit} of {name} is not a weight")

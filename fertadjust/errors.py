@@ -51,5 +51,17 @@ class UserError(FertadjustError):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+class PlacedError(ValueError):
+    """Several things wrong with one checked object, each at a place inside it.
+
+    Attributes:
+        placed: (place, message) of each; a place is a path of keys and 0-based entry numbers.
+    """
+
+    def __init__(self, placed: Iterable[tuple[tuple[str | int, ...], str]]) -> None:
+        self.placed = tuple(placed)
+        super().__init__("; ".join(message for _, message in self.placed))
+
+
 class OutOfSeason(FertadjustError):
     """A band table has no band on the date asked for. Not a fault: the reason is shown with the result."""

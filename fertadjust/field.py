@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from fertadjust.errors import UserError
-from fertadjust.units import FT2_PER_ACRE
+from fertadjust.units import FT2_PER_ACRE, UnitSystem
 
 
 class AreaBasis(StrEnum):
@@ -79,8 +79,11 @@ class Block:
         return self.row_length_ft * self.rows * width / FT2_PER_ACRE
 
 
-def basis_mismatch(block: Block, plan_basis: AreaBasis) -> str | None:
-    """Explain a difference between the block's and the plan's meaning of "per acre"; None when they agree."""
+def basis_mismatch(block: Block, plan_basis: AreaBasis, units: UnitSystem = UnitSystem.US) -> str | None:
+    """Explain a difference between the block's and the plan's meaning of "per acre"; None when they agree.
+
+    Both areas are told in ``units``, with the factor between them.
+    """
     if block.area_basis is plan_basis:
         return None
     own = block.area_ac()
@@ -92,6 +95,7 @@ def basis_mismatch(block: Block, plan_basis: AreaBasis) -> str | None:
         return f"{head}; the block states no standard_spacing, so the two cannot be compared"
     other = block.area_ac(plan_basis)
     return (
-        f"{head}: {own:.4f} ac against {other:.4f} ac, a factor of {other / own:.3f}. "
+        f"{head}: {units.area_out(own):.4f} {units.area_unit} against {units.area_out(other):.4f} "
+        f"{units.area_unit}, a factor of {other / own:.3f}. "
         f'Set area_basis = "{plan_basis.value}" or state the plan\'s rate per {BASIS_WORDS[block.area_basis]}'
     )

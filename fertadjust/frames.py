@@ -8,21 +8,28 @@ from typing import Any
 import pandas as pd
 
 from fertadjust.advice_data import week_data
+from fertadjust.products import Product
 from fertadjust.units import UnitSystem
 from fertadjust.weekly import WeekAmounts
 
 
-def amounts_frame(weeks: Sequence[WeekAmounts], units: UnitSystem) -> pd.DataFrame:
-    """The weekly table, one row a week; see `fertadjust.api.Season.amounts` for the columns."""
+def amounts_frame(weeks: Sequence[WeekAmounts], products: Sequence[Product], units: UnitSystem) -> pd.DataFrame:
+    """The weekly table, one row a week; see `fertadjust.api.Season.amounts` for the columns.
+
+    The columns are the same when no week is left.
+    """
+    columns = ["week", "start", "stage", "planned", "before", "rate", "block_n", "injection_n"]
+    for product in products:
+        if product.share > 0:
+            columns.append(f"{product.name} [{units.weight_unit}]")
+            if product.density_lb_gal is not None:
+                columns.append(f"{product.name} [{units.volume_unit}]")
+    columns += ["k2o", "ca", "total", "over_cap"]
     rows: list[dict[str, Any]] = []
     for week in weeks:
-        data = week_data(week, units)
-        row = {key: data[key] for key in ("week", "start", "stage", "planned", "before", "rate")}
-        row |= {"block_n": data["block_n"], "injection_n": data["injection_n"]}
-        for part in data["products"]:
+        row = week_data(week, units)
+        for part in row["products"]:
             row[f"{part['product']} [{units.weight_unit}]"] = part["weight"]
-            if part["volume"] is not None:
-                row[f"{part['product']} [{units.volume_unit}]"] = part["volume"]
-        row |= {key: data[key] for key in ("k2o", "ca", "total", "over_cap")}
+            row[f"{part['product']} [{units.volume_unit}]"] = part["volume"]
         rows.append(row)
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows, columns=columns)

@@ -6,9 +6,13 @@ import csv
 import io
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fertadjust.entry import RESULT_FIELDS
 from fertadjust.errors import Fault, UserError
+
+if TYPE_CHECKING:
+    import _csv
 
 _NEEDED = ("block", "sampled", "value")
 
@@ -31,7 +35,7 @@ def read_csv(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
         raise UserError(Fault(f"the file cannot be read: {error.strerror}", str(path))) from None
     reader = csv.reader(io.StringIO(text, newline=""))
     try:
-        header = [name.strip().lower().replace(" ", "_") for name in next(reader)]
+        header = [name.strip().lower().replace(" ", "_") for name in next(_rows(reader, path.name))]
     except StopIteration:
         raise UserError(
             Fault(f"the file is empty; it needs a header: {', '.join(RESULT_FIELDS)}", path.name)
@@ -39,7 +43,7 @@ def read_csv(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     _check_header(header, path.name)
     faults = []
     rows = []
-    for cells in reader:
+    for cells in _rows(reader, path.name):
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(header):
@@ -50,6 +54,14 @@ def read_csv(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     if faults:
         raise UserError(faults)
     yield from rows
+
+
+def _rows(reader: _csv.Reader, name: str) -> Iterator[list[str]]:
+    """Rows of a CSV reader; what it cannot read is a fault of the file."""
+    try:
+        yield from reader
+    except csv.Error as error:
+        raise UserError(Fault(f"the row cannot be read: {error}", name, reader.line_num)) from None
 
 
 def _check_header(header: list[str], name: str) -> None:

@@ -127,9 +127,11 @@ class Ledger:
         return logged, assumed
 
     def ahead_lb_ac(self, on: date) -> float:
-        """Nitrogen logged on a day that begins a week, which counts as a coming week as a whole [lb/ac]."""
+        """Nitrogen logged on a day that begins a week, up to its rate: the week counts as coming as a whole."""
         current = self._plan.week_on(on)
-        return 0.0 if current is None or current.start != on else self.applied_lb_ac(on, on)
+        if current is None or current.start != on:
+            return 0.0
+        return min(self.applied_lb_ac(on, on), self._path.rate_lb_ac(current))
 
     def rest_of_week_lb_ac(self, on: date) -> float:
         """What is still to go out in the week that has begun but not ended on a date [lb/ac]."""

@@ -41,6 +41,8 @@ CREATE TRIGGER no_update BEFORE UPDATE ON records
 BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;
 CREATE TRIGGER no_delete BEFORE DELETE ON records
 BEGIN SELECT RAISE(ABORT, 'records are never deleted'); END;
+CREATE TRIGGER no_overwrite BEFORE INSERT ON records WHEN NEW.number IN (SELECT number FROM records)
+BEGIN SELECT RAISE(ABORT, 'records are never overwritten'); END;
 PRAGMA application_id = {_APPLICATION_ID};
 PRAGMA user_version = {SCHEMA};
 """
@@ -149,7 +151,7 @@ class Records:
         if row is None:
             raise UserError(f"there is no record {draft.replaces}")
         if row[0] != draft.kind.value:
-            raise UserError(f"record {draft.replaces} is a {row[0]}, not a {draft.kind.value}")
+            raise UserError(f"record {draft.replaces} is {_a(row[0])}, not {_a(draft.kind.value)}")
         later = db.execute("SELECT number FROM records WHERE replaces = ?", (draft.replaces,)).fetchone()
         if later is not None:
             raise UserError(f"record {draft.replaces} was replaced already, by record {later[0]}")
@@ -160,7 +162,7 @@ class Records:
         Raises:
             UserError: the file cannot be read as records of this program.
         """
-        if not self._path.exists():
+        if not self._path.exists() or self._path.stat().st_size == 0:
             return []
         with self._connect(write=False) as db:
             rows = db.execute(
@@ -229,6 +231,10 @@ def standing(records: Sequence[Record], up_to: int | None = None) -> list[Record
     known = [record for record in records if up_to is None or record.number <= up_to]
     replaced = {record.replaces for record in known}
     return [record for record in known if record.number not in replaced and record.content is not None]
+
+
+def _a(word: str) -> str:
+    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 
 
 def _record(row: Any) -> Record:

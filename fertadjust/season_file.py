@@ -96,6 +96,11 @@ def _season(file: TomlFile, folder: Path, tables: Mapping[str, BandTable] | None
     return _Checker(file, given, folder, tables).season()
 
 
+def _in_order(faults: list[Fault]) -> list[Fault]:
+    """Each fault once, in the order of the file."""
+    return sorted(dict.fromkeys(faults), key=lambda fault: (fault.line or 0, fault.key))
+
+
 class _Checker:
     """Checks one season file as a whole and builds the domain objects from it."""
 
@@ -114,7 +119,7 @@ class _Checker:
         tables = self._tables()
         policy = self._policy()
         if policy is None:
-            raise UserError(self.faults)
+            raise UserError(_in_order(self.faults))
         plan = self._plan(policy)
         products = self._products()
         blocks = {
@@ -130,7 +135,7 @@ class _Checker:
             for key in given.blocks
         }
         if self.faults:
-            raise UserError(sorted(dict.fromkeys(self.faults), key=lambda fault: (fault.line or 0, fault.key)))
+            raise UserError(_in_order(self.faults))
         return SeasonFile(
             folder=self.folder,
             text=self.file.text,
@@ -200,14 +205,12 @@ class _Checker:
             )
             return None
         good = {name: value for name, value in self.given.policy.items() if self._override_ok(name, value)}
-        data = with_overrides(file.data, good)
         try:
-            return Policy.model_validate(data)
+            return Policy.model_validate(with_overrides(file.data, good))
         except ValidationError as error:
             for fault in file.faults(error, Policy):
-                name = fault.key.split(".")[0]
-                self._fault(fault.message, *(["policy", name] if name else ["policy"]))
-            return None
+                self._fault(fault.message, "policy", fault.key.split(".")[0])
+            return Policy.model_validate(file.data)
 
     def _override_ok(self, name: str, value: Any) -> bool:
         if name not in OVERRIDABLE:
@@ -293,7 +296,7 @@ class _Checker:
             soil=given.soil,
             cultivar=given.cultivar,
         )
-        mismatch = basis_mismatch(block, self.given.plan.basis)
+        mismatch = basis_mismatch(block, self.given.plan.basis, units)
         if mismatch is not None:
             self._fault(mismatch, "blocks", key, "area_basis")
         return block
@@ -309,9 +312,10 @@ class _Checker:
                 if name not in dates:
                     self._fault(f"approximate names {name}, which has no date", *where, "approximate")
         planted = self.given.crop.planted
-        for name, day in dates.items():
-            if planted is not None and day < planted:
-                self._fault(f"{stage_words(name)} on {day} is before planting on {planted}", *place, name)
+        for part, where in self._stage_parts(own, key):
+            for name, day in part.dates.items():
+                if planted is not None and day < planted:
+                    self._fault(f"{stage_words(name)} on {day} is before planting on {planted}", *where, name)
         for table in tables:
             needed = [table.anchor] if table.axis is Axis.WEEKS and table.anchor else list(table.stages)
             known = [name for name in needed if name in dates]

@@ -8,13 +8,14 @@ from typing import Annotated, Any, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from fertadjust.errors import PlacedError
 from fertadjust.evidence import NO_SOURCE, Evidence
 from fertadjust.field import AreaBasis
 from fertadjust.units import UnitSystem
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True)]
+Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False, strict=True)]
 _NAME = re.compile(r"^[a-z0-9][a-z0-9_-]*$")
 
 
@@ -62,17 +63,17 @@ class StagesIn(BaseModel):
 
 
 class RampStep(_Strict):
-    week: int = Field(ge=1)
+    week: int = Field(ge=1, strict=True)
     rate: NotNegative
 
 
 class PlanIn(_Strict):
     start: date
-    weeks: int = Field(ge=1, le=60)
+    weeks: int = Field(ge=1, le=60, strict=True)
     basis: AreaBasis
     rate: NotNegative | None = None
     ramp: list[RampStep] = []
-    injections_per_week: int = Field(default=1, ge=1, le=14)
+    injections_per_week: int = Field(default=1, ge=1, le=14, strict=True)
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -117,7 +118,7 @@ class CreditIn(_Strict):
 class BlockIn(_Strict):
     name: str = ""
     row_length: Positive
-    rows: int = Field(ge=1)
+    rows: int = Field(ge=1, strict=True)
     bed_top_width: Positive
     bed_spacing: Positive
     area_basis: AreaBasis
@@ -140,7 +141,7 @@ class BlockIn(_Strict):
 class ProductIn(_Strict):
     name: str = Field(min_length=1)
     grade: str
-    share: float = Field(default=0.0, ge=0, le=1, allow_inf_nan=False)
+    share: float = Field(default=0.0, ge=0, le=1, allow_inf_nan=False, strict=True)
     ca: Percent = 0.0
     mg: Percent = 0.0
     s: Percent = 0.0
@@ -182,7 +183,7 @@ class ProductIn(_Strict):
 class SeasonIn(_Strict):
     """``season.toml`` as a whole."""
 
-    schema_: int = Field(alias="schema", ge=1, le=1)
+    schema_: int = Field(alias="schema", ge=1, le=1, strict=True)
     farm: FarmIn
     crop: CropIn
     bands: BandsIn
@@ -190,6 +191,13 @@ class SeasonIn(_Strict):
     plan: PlanIn
     bounds: BoundsIn = BoundsIn()
     credits: list[CreditIn] = []
-    products: list[ProductIn] = Field(min_length=1)
-    blocks: dict[Key, BlockIn] = Field(min_length=1)
+    products: list[ProductIn]
+    blocks: dict[Key, BlockIn]
     policy: dict[str, Any] = {}
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        empty = [name for name in ("products", "blocks") if not getattr(self, name)]
+        if empty:
+            raise PlacedError([((name,), "there should be at least one") for name in empty])
+        return self

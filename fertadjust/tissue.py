@@ -6,6 +6,7 @@ Dry-weight and sap values are different scales and are never converted into each
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -80,6 +81,9 @@ _BELIEVABLE: Final[dict[tuple[Tissue, Basis, str], tuple[float, float]]] = {
 }
 _SAP_LIKE_MG_L: Final = (100.0, 1_600.0)
 _SAP_LIKE_SHARE: Final = 1 / 3
+
+
+_THOUSANDS: Final = re.compile(r"^[1-9]\d{0,2}(,\d{3})+(\.\d*)?$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +172,7 @@ def to_stored(value: float, unit: str, analyte: str, basis: Basis) -> tuple[str,
         raise UserError(Fault(f'"{unit}" is not a unit of {what}; use {", ".join(factors)}', key="unit"))
     stored = canonical_analyte(analyte)
     amount = value * factors[spelled]
-    if stored == "NO3-N" and analyte.strip().upper().replace("-", "") == "NO3":
+    if stored == "NO3-N" and _plain(analyte) == "NO3":
         amount = no3_to_no3n(amount)
     if basis is Basis.DRY and stored in _PERCENT_ANALYTES:
         amount /= PPM_PER_PERCENT
@@ -181,7 +185,7 @@ def canonical_analyte(analyte: str) -> str:
     Raises:
         UserError: an analyte the program does not know.
     """
-    plain = analyte.strip().upper().replace("-", "").replace("_", "").replace(" ", "")
+    plain = _plain(analyte)
     if plain == "NITRATE":
         raise UserError(
             Fault('"nitrate" can mean NO3 or NO3-N, a factor of 4.43: write NO3 or NO3-N', key="analyte")
@@ -191,6 +195,10 @@ def canonical_analyte(analyte: str) -> str:
             Fault(f'"{analyte}" is not a known analyte; use NO3, {", ".join(ANALYTES)}', key="analyte")
         )
     return _ANALYTE_SPELLINGS[plain]
+
+
+def _plain(analyte: str) -> str:
+    return re.sub(r"[\s_-]", "", analyte).upper()
 
 
 def parse_value(text: str) -> tuple[Censor, float]:
@@ -204,13 +212,8 @@ def parse_value(text: str) -> tuple[Censor, float]:
     if plain[:1] in ("<", ">"):
         censor = Censor(plain[0])
         plain = plain[1:].strip()
-    groups = plain.split(",")
-    if (
-        len(groups) > 1
-        and all(len(group) == 3 and group.isdigit() for group in groups[1:-1])
-        and (groups[-1].split(".")[0].isdigit() and len(groups[-1].split(".")[0]) == 3)
-    ):
-        plain = "".join(groups)
+    if _THOUSANDS.match(plain):
+        plain = plain.replace(",", "")
     try:
         value = float(plain)
     except ValueError:

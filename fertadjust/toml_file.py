@@ -12,9 +12,12 @@ from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
-from fertadjust.errors import Fault, UserError
+from fertadjust.errors import Fault, PlacedError, UserError
 
 Place = tuple[str | int, ...]
+
+_NO_KEYS = ("function-after", "[key]")
+"""Steps of a validation that are no key of the file."""
 
 _HEADER = re.compile(r"^\s*(\[\[?)\s*(.+?)\s*\]\]?\s*(#.*)?$")
 _NAME = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
@@ -40,11 +43,14 @@ class TomlFile:
     lines: dict[Place, int]
 
     def line_of(self, place: Sequence[str | int]) -> int | None:
-        """Line of a place, or of the nearest table or key around it."""
+        """Line of a place, of the first thing inside it, or of the nearest table or key around it."""
         for length in range(len(place), 0, -1):
-            line = self.lines.get(tuple(place[:length]))
-            if line is not None:
-                return line
+            around = tuple(place[:length])
+            if around in self.lines:
+                return self.lines[around]
+            inside = [line for key, line in self.lines.items() if key[:length] == around]
+            if inside:
+                return min(inside)
         return None
 
     def fault(self, message: str, *place: str | int) -> Fault:
@@ -53,10 +59,15 @@ class TomlFile:
 
     def faults(self, error: ValidationError, model: type[BaseModel]) -> list[Fault]:
         """The faults of a validation, each with its line and key in plain words."""
-        return [
-            self.fault(_plain(detail, model), *[part for part in detail["loc"] if part != "function-after"])
-            for detail in error.errors(include_url=False)
-        ]
+        found = []
+        for detail in error.errors(include_url=False):
+            place = [part for part in detail["loc"] if part not in _NO_KEYS]
+            cause = detail.get("ctx", {}).get("error")
+            if isinstance(cause, PlacedError):
+                found += [self.fault(message, *place, *inner) for inner, message in cause.placed]
+            else:
+                found.append(self.fault(_plain(detail, model), *place))
+        return found
 
 
 def read_toml(path: Path) -> TomlFile:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -56,8 +57,11 @@ def trend(days: Sequence[int], positions: Sequence[float], confidence: float = 0
     fit = stats.theilslopes(list(positions), x, alpha=confidence)
     slope = float(fit.slope)
     rising: Literal["greater", "less"] = "greater" if slope >= 0 else "less"
-    exact: Literal["exact", "auto"] = "exact" if len(set(positions)) == len(positions) else "auto"
+    ties = len(set(positions)) < len(positions) or len(set(days)) < len(days)
+    exact: Literal["exact", "auto"] = "auto" if ties else "exact"
     tail = float(stats.kendalltau(x, list(positions), method=exact, alternative=rising).pvalue)
+    if math.isnan(tail):  # every position is the same: no run at all
+        tail = 1.0
     return Trend(
         n=len(x),
         slope_per_day=slope,

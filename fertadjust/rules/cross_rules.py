@@ -73,9 +73,10 @@ def missed_applications(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         why = "No application has been logged, so a missed one cannot be ruled out."
         to_do = (*draft.to_do, "Log what was applied: a missed injection would explain a low result.")
         return fires(limit, saw, why, draft._replace(to_do=to_do))
-    out = facts.units.rate_out
+    units = facts.units
+    applied, planned = units.rate_out(supply.applied_lb_ac), units.rate_out(supply.planned_lb_ac)
     saw = (
-        f"{out(supply.applied_lb_ac):.2f} of {out(supply.planned_lb_ac):.2f} {facts.units.total_unit} from {short_day(supply.start)} to "
+        f"{applied:.2f} of {planned:.2f} {units.total_unit} from {short_day(supply.start)} to "
         f"{short_day(supply.end)}: {100 * supply.share:.0f} %; limit {100 * limit.value:.0f} %"
     )
     if supply.share >= limit.value - _TINY:

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
+from fertadjust.errors import PlacedError
 from fertadjust.evidence import Evidence
 
 
@@ -31,7 +32,7 @@ class Figure(_Strict):
         shipped: the shipped value, when the season file overrides it.
     """
 
-    value: float = Field(allow_inf_nan=False)
+    value: float = Field(allow_inf_nan=False, strict=True)
     unit: str
     meaning: str
     source: str
@@ -76,7 +77,7 @@ class RecoveryChoice(_Strict):
 
 
 class Consent(_Strict):
-    value: bool
+    value: bool = Field(strict=True)
     meaning: str
     source: str
     evidence: Evidence
@@ -190,17 +191,21 @@ class Policy(_Strict):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
+        faults: list[tuple[tuple[str | int, ...], str]] = []
         if self.raise_first.value > self.raise_largest.value:
-            raise ValueError("raise_first is above raise_largest")
+            faults.append((("raise_first",), "raise_first is above raise_largest"))
         if self.smallest_step.value > min(self.raise_first.value, self.cut_largest.value):
-            raise ValueError("smallest_step is above raise_first or cut_largest")
+            faults.append((("smallest_step",), "smallest_step is above raise_first or cut_largest"))
         if self.floor.value > self.ceiling.value:
-            raise ValueError("floor is above ceiling")
+            faults.append((("floor",), "floor is above ceiling"))
         cells = [(cell.petiole, cell.leaf) for cell in self.cross_check]
         wanted = {(petiole, leaf) for petiole in ("low", "sufficient", "high") for leaf in LeafState}
         missing = sorted(f"{petiole} x {leaf}" for petiole, leaf in wanted - set(cells))
         if missing or len(cells) != len(set(cells)):
-            raise ValueError(f"cross_check needs each petiole x leaf cell once; missing: {missing}")
+            message = f"cross_check needs each petiole x leaf cell once; missing: {missing}"
+            faults.append((("cross_check",), message))
+        if faults:
+            raise PlacedError(faults)
         return self
 
     def cell(self, petiole: str, leaf: LeafState) -> CrossCheckCell:

@@ -32,16 +32,17 @@ def flips(facts_at: Callable[[float], Facts], policy: Policy, value: float, here
     for (low, before), (high, after) in pairwise(zip(steps, actions, strict=True)):
         if before is after or here not in (before, after):
             continue
-        edge = _edge(lambda step: evaluate(facts_at(step), policy).action is before, low, high)
+        edge = _edge(facts_at, policy, low, high)
         found.append(Flip(edge, after, True) if before is here else Flip(edge, before, False))
     return tuple(found)
 
 
-def _edge(same_as_low: Callable[[float], bool], low: float, high: float) -> float:
-    """The value between two at which an answer changes, by halving the ratio."""
+def _edge(facts_at: Callable[[float], Facts], policy: Policy, low: float, high: float) -> float:
+    """The value between two at which the action changes, by halving the ratio."""
+    before = evaluate(facts_at(low), policy).action
     for _ in range(_HALVINGS):
         middle = math.sqrt(low * high)
-        if same_as_low(middle):
+        if evaluate(facts_at(middle), policy).action is before:
             low = middle
         else:
             high = middle
