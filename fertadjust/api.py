@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from fertadjust import __version__
 from fertadjust.advice_data import advice_data
 from fertadjust.deciding import Choice, basis_of, decision_content, season_of_basis
-from fertadjust.entry import Entered, block_of, read_application, read_observation, read_result
+from fertadjust.entry import Entered, block_of, read_application, read_observation, read_result, same_result
 from fertadjust.errors import Fault, UserError
 from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing
 from fertadjust.season import Advice, BlockSeason
@@ -128,10 +128,11 @@ class Season:
             except UserError as error:
                 faults += [Fault(fault.message, source, line, fault.key) for fault in error.faults]
                 continue
+            questions = list(item.questions)
+            if any(same_result(other.result, item.result) for other in entered):
+                questions.append("the same result stands twice in this table: is this another sample?")
             if not confirm:
-                faults += [
-                    Fault(f"{text} Confirm it to take it.", source, line, "value") for text in item.questions
-                ]
+                faults += [Fault(f"{text} Confirm it to take it.", source, line, "value") for text in questions]
             entered.append(item)
         if faults:
             raise UserError(faults)
@@ -304,7 +305,7 @@ class Season:
         """
         from fertadjust.frames import amounts_frame
 
-        return amounts_frame(self.advice(block, on).weeks, self.block(block).products, self.units)
+        return amounts_frame(self.advice(block, on).weeks, self.units, self.block(block).products)
 
     def chart(self, block: str, on: date | None = None) -> Figure:
         """The season trend chart of a block as a matplotlib figure."""

@@ -62,16 +62,21 @@ def normal_cdf(z: float) -> float:
 
 
 def percent(share: float) -> str:
-    """A probability or share in percent; never a flat 0 or 100 for what is only nearly so.
+    """A chance in percent; never a flat 0 or 100, since a measurement never shows either.
 
-    >>> percent(0.9999), percent(0.412), percent(0.0)
-    ('over 99 %', '41 %', '0 %')
+    >>> percent(1.0), percent(0.412), percent(0.0)
+    ('over 99 %', '41 %', 'under 1 %')
     """
-    if 0 < share <= 0.005:
+    if share <= 0.005:
         return "under 1 %"
-    if 0.995 <= share < 1:
-        return "over 99 %"
-    return f"{100 * share:.0f} %"
+    return "over 99 %" if share >= 0.995 else f"{100 * share:.0f} %"
+
+
+def chances(found: Comparison, band: Band) -> dict[str, float]:
+    """Side in words -> chance of it; a side on which the band has no edge is left out."""
+    sides = {"below": found.below, "within": found.within, "above": found.above}
+    missing = {"below": band.low is None, "above": band.high is None}
+    return {side: chance for side, chance in sides.items() if not missing.get(side, False)}
 
 
 def conformity(

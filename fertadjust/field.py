@@ -20,11 +20,16 @@ class AreaBasis(StrEnum):
     """Linear bed feet counted at a standard bed spacing, whatever the real one."""
 
 
-BASIS_WORDS: dict[AreaBasis, str] = {
-    AreaBasis.BED: "acre of bed top",
-    AreaBasis.GROSS: "gross acre",
-    AreaBasis.LINEAR_BED: "acre of linear bed feet at the standard spacing",
+_BASIS_WORDS: dict[AreaBasis, str] = {
+    AreaBasis.BED: "{area} of bed top",
+    AreaBasis.GROSS: "gross {area}",
+    AreaBasis.LINEAR_BED: "{area} of linear bed at the standard spacing",
 }
+
+
+def basis_words(basis: AreaBasis, units: UnitSystem) -> str:
+    """What "per acre" means, in words: "acre of bed top", "gross hectare"."""
+    return _BASIS_WORDS[basis].format(area="acre" if units is UnitSystem.US else "hectare")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +93,8 @@ def basis_mismatch(block: Block, plan_basis: AreaBasis, units: UnitSystem = Unit
         return None
     own = block.area_ac()
     head = (
-        f"the plan's rate is per {BASIS_WORDS[plan_basis]}, block {block.key} counts per "
-        f"{BASIS_WORDS[block.area_basis]}"
+        f"the plan's rate is per {basis_words(plan_basis, units)}, block {block.key} counts per "
+        f"{basis_words(block.area_basis, units)}"
     )
     if plan_basis is AreaBasis.LINEAR_BED and block.standard_spacing_ft is None:
         return f"{head}; the block states no standard_spacing, so the two cannot be compared"
@@ -97,5 +102,5 @@ def basis_mismatch(block: Block, plan_basis: AreaBasis, units: UnitSystem = Unit
     return (
         f"{head}: {units.area_out(own):.4f} {units.area_unit} against {units.area_out(other):.4f} "
         f"{units.area_unit}, a factor of {other / own:.3f}. "
-        f'Set area_basis = "{plan_basis.value}" or state the plan\'s rate per {BASIS_WORDS[block.area_basis]}'
+        f'Set area_basis = "{plan_basis.value}" or state the plan\'s rate per {basis_words(block.area_basis, units)}'
     )

@@ -13,13 +13,19 @@ from fertadjust.units import UnitSystem
 from fertadjust.weekly import WeekAmounts
 
 
-def amounts_frame(weeks: Sequence[WeekAmounts], products: Sequence[Product], units: UnitSystem) -> pd.DataFrame:
+def amounts_frame(
+    weeks: Sequence[WeekAmounts], units: UnitSystem, products: Sequence[Product] = ()
+) -> pd.DataFrame:
     """The weekly table, one row a week; see `fertadjust.api.Season.amounts` for the columns.
 
-    The columns are the same when no week is left.
+    Args:
+        weeks: the weeks.
+        units: units of the numbers.
+        products: the mix, so that the columns are the same when no week is left.
     """
+    used = products or [part.product for part in (weeks[0].products if weeks else ())]
     columns = ["week", "start", "stage", "planned", "before", "rate", "block_n", "injection_n"]
-    for product in products:
+    for product in used:
         if product.share > 0:
             columns.append(f"{product.name} [{units.weight_unit}]")
             if product.density_lb_gal is not None:

@@ -10,7 +10,7 @@ from typing import Any, Final
 from fertadjust import words
 from fertadjust.dates import day, short_day
 from fertadjust.evidence import Evidence, cite
-from fertadjust.field import BASIS_WORDS, AreaBasis, Block
+from fertadjust.field import AreaBasis, Block, basis_words
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import PlanWeek
 from fertadjust.products import ProductAmount
@@ -113,13 +113,10 @@ def area_words(block: Block, units: UnitSystem) -> str:
     }[block.area_basis]
     unit = units.length_unit
     divisor = FT2_PER_ACRE if units is UnitSystem.US else M2_PER_HA
-    meaning = BASIS_WORDS[block.area_basis]
-    if units is UnitSystem.METRIC:
-        meaning = meaning.replace("acre", "hectare").replace("linear bed feet", "linear bed metres")
     return (
         f"{units.length_out(block.row_length_ft):g} {unit} row length × {block.rows} rows × "
         f"{units.length_out(width):g} {unit} {what} ÷ {divisor:,.0f} {unit}²/{units.area_unit} = "
-        f"{units.area_out(block.area_ac()):.4f} {units.area_unit}. Rates are per {meaning}."
+        f"{units.area_out(block.area_ac()):.4f} {units.area_unit}. Rates are per {basis_words(block.area_basis, units)}."
     )
 
 

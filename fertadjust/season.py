@@ -132,7 +132,7 @@ class BlockSeason:
             stage_approximate=bool(self.stages.approximate),
             week=self._week(on),
             supply=self._supply(ledger, primary),
-            observations=tuple(item for item in self.observations if horizon <= item.on <= on),
+            observations=self._seen(horizon, on),
             soil_nitrate=self._soil_nitrate(on),
             factor=path.standing_factor(on),
             overdue=path.overdue(on),
@@ -233,6 +233,10 @@ class BlockSeason:
         if primary is None:
             return None
         return ledger.supply_before(primary.sampled, int(self.policy.supply_days.value))
+
+    def _seen(self, start: date, end: date) -> tuple[Observation, ...]:
+        found = [item for item in self.observations if start <= item.on <= end]
+        return tuple(sorted(found, key=lambda item: (item.on, item.record)))
 
     def _soil_nitrate(self, on: date) -> tuple[date, float] | None:
         horizon = on - timedelta(days=int(self.policy.soil_nitrate_days.value))

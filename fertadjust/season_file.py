@@ -176,6 +176,11 @@ class _Checker:
                     f"{name} is for {table.region}, the season is in {self.given.crop.region}: published bands "
                     "of different regions disagree several-fold."
                 )
+            if table.system != self.given.crop.system:
+                self.notes.append(
+                    f"{name} is for {table.system}, the season is grown in {self.given.crop.system}: "
+                    "a band belongs to its own growing system."
+                )
             if table.recalled:
                 self.notes.append(f"{name} holds rows written from memory: check them before relying on them.")
             chosen.append(table)

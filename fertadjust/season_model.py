@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sized
 from datetime import date
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from fertadjust.errors import PlacedError
 from fertadjust.evidence import NO_SOURCE, Evidence
 from fertadjust.field import AreaBasis
 from fertadjust.units import UnitSystem
@@ -16,6 +16,7 @@ from fertadjust.units import UnitSystem
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True)]
 Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False, strict=True)]
+Items = TypeVar("Items", bound=Sized)
 _NAME = re.compile(r"^[a-z0-9][a-z0-9_-]*$")
 
 
@@ -27,6 +28,12 @@ def _plain_key(key: str) -> str:
     if not _NAME.match(key):
         raise ValueError(f'"{key}" should be lower-case letters, digits, - or _')
     return key
+
+
+def _some(items: Items) -> Items:
+    if not items:
+        raise ValueError("there should be at least one")
+    return items
 
 
 Key = Annotated[str, AfterValidator(_plain_key)]
@@ -191,13 +198,6 @@ class SeasonIn(_Strict):
     plan: PlanIn
     bounds: BoundsIn = BoundsIn()
     credits: list[CreditIn] = []
-    products: list[ProductIn]
-    blocks: dict[Key, BlockIn]
+    products: Annotated[list[ProductIn], AfterValidator(_some)]
+    blocks: Annotated[dict[Key, BlockIn], AfterValidator(_some)]
     policy: dict[str, Any] = {}
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        empty = [name for name in ("products", "blocks") if not getattr(self, name)]
-        if empty:
-            raise PlacedError([((name,), "there should be at least one") for name in empty])
-        return self

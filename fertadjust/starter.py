@@ -56,7 +56,7 @@ def stages_needed(tables: Sequence[str]) -> list[str]:
 def starter_text(answers: Start) -> str:
     """The text of ``season.toml``."""
     units = answers.units
-    cap = "# season_cap = 130" if answers.season_cap is None else f"season_cap = {answers.season_cap:g}"
+    cap = "# season_cap = 130" if answers.season_cap is None else f"season_cap = {_number(answers.season_cap)}"
     return Template(_TEMPLATE.read_text(encoding="utf-8")).substitute(
         farm=_quoted(answers.farm),
         units=units.value,
@@ -69,7 +69,7 @@ def starter_text(answers: Start) -> str:
         start=answers.start.isoformat(),
         weeks=answers.weeks,
         basis=answers.basis,
-        rate=f"{answers.rate:g}",
+        rate=_number(answers.rate),
         rate_unit=units.rate_unit,
         total_unit=units.total_unit,
         injections=answers.injections,
@@ -79,14 +79,19 @@ def starter_text(answers: Start) -> str:
         density_unit="lb/gal" if units is UnitSystem.US else "kg/L",
         block=answers.block,
         block_name=_quoted(answers.block_name),
-        row_length=f"{answers.row_length:g}",
+        row_length=_number(answers.row_length),
         rows=answers.rows,
-        bed_top_width=f"{answers.bed_top_width:g}",
-        bed_spacing=f"{answers.bed_spacing:g}",
+        bed_top_width=_number(answers.bed_top_width),
+        bed_spacing=_number(answers.bed_spacing),
         soil=_quoted(answers.soil),
     )
 
 
 def _quoted(text: str) -> str:
-    """A TOML string; JSON's escapes are valid in it."""
-    return json.dumps(text, ensure_ascii=False)
+    """A TOML string; JSON's escapes are valid in it, but for the delete character, which JSON leaves as it is."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _number(value: float) -> str:
+    """A number in full, without a needless decimal."""
+    return repr(float(value)).removesuffix(".0")

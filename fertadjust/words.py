@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from fertadjust.compare import Side, percent
+from fertadjust.compare import Side, chances, percent
 from fertadjust.dates import day, short_day
 from fertadjust.rules.facts import Action, Reading, Recommendation
 from fertadjust.season import Advice
@@ -121,16 +121,14 @@ def how_sure(advice: Advice) -> str:
     comparison, reading = found.comparison, advice.facts.primary
     if comparison is None or reading is None:
         return "Not sure of anything: there is no usable result."
-    uncertainty = f"measurement uncertainty {percent(found.relative)}."
+    uncertainty = f"measurement uncertainty {100 * found.relative:.0f} %."
     if reading.censor is not Censor.NONE:
         if comparison.side is None:
             return f"The laboratory's bound does not tell on which side the crop lies; {uncertainty}"
         chance = percent(comparison.probability)
         return f"{_SIDES[comparison.side].capitalize()} its band: at least {chance}; {uncertainty}"
-    return (
-        f"Below its band: {percent(comparison.below)}, within: {percent(comparison.within)}, above: "
-        f"{percent(comparison.above)}; {uncertainty}"
-    )
+    text = ", ".join(f"{side}: {percent(share)}" for side, share in chances(comparison, reading.band).items())
+    return f"Where the crop lies against its band: {text}; {uncertainty}"
 
 
 def reasons(advice: Advice) -> tuple[str, ...]:

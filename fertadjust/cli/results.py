@@ -66,8 +66,9 @@ _confirm_option = click.option(
     epilog="""\b
 Examples:
   fertadjust results add
-  fertadjust results add --block north --sampled 2026-03-09 --value 2310 --petioles 25
-  fertadjust results add --block north --sampled 2026-03-09 --tissue leaf --value 3.1
+  fertadjust results add --block north --sampled 2026-03-09 --value 2310
+  fertadjust results add --block north --sampled 2026-03-09 \\
+    --tissue leaf --value 3.1
 """
 )
 @season_option
@@ -216,10 +217,16 @@ def list_(folder: Path, block: str | None, everything: bool, as_json: bool) -> N
             ]
         )
     echo_table(["record", "block", "sampled", "kind", "value", "count", ""], rows, left=(1, 2, 3, 6))
+    for item in shown:
+        if item.reason:
+            say(f"record {item.number} replaces {item.replaces}: {item.reason}")
 
 
 @results.command(
-    epilog='Example: fertadjust results correct 4 --value 2310 --reason "misread the report"',
+    epilog="""\b
+Example:
+  fertadjust results correct 4 --value 2310 --reason "misread the report"
+"""
 )
 @click.argument("record", type=int)
 @season_option

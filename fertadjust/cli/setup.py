@@ -22,8 +22,9 @@ Examples:
   fertadjust new my-season
   fertadjust new my-season --farm "Fernhill" --units us \\
     --table strawberry-petiole-dry-us-southeast \\
-    --stage first_bloom=2026-03-02 --start 2026-03-02 --weeks 12 --rate 5.25 \\
-    --block north --row-length 300 --rows 10 --bed-top-width 2.5 --bed-spacing 5
+    --stage first_bloom=2026-03-02 --start 2026-03-02 --weeks 12 \\
+    --basis bed --rate 5.25 --block north --row-length 300 --rows 10 \\
+    --bed-top-width 2.5 --bed-spacing 5
 """
 )
 @click.argument("folder", type=click.Path(path_type=Path))
@@ -87,7 +88,7 @@ def new(
         farm=str(farm),
         units=system,
         crop=crop,
-        system=_shipped(chosen[0]).system,
+        system=_system(crop, chosen[0]),
         region=_shipped(chosen[0]).region,
         tables=chosen,
         stages=dates,
@@ -99,7 +100,7 @@ def new(
         rate=ask(rate, "--rate", f"Nitrogen [{system.rate_unit}]", type=click.FloatRange(0)),
         injections=injections,
         season_cap=season_cap,
-        block=re.sub(r"[^a-z0-9_-]+", "-", name.lower()).strip("-") or "block",
+        block=re.sub(r"[^a-z0-9_-]+", "-", name.lower()).strip("-_") or "block",
         block_name=name,
         row_length=ask(row_length, "--row-length", f"Row length [{length}]", type=number),
         rows=ask(rows, "--rows", "Number of rows", type=click.IntRange(1)),
@@ -118,6 +119,15 @@ def _shipped(name: str) -> BandTable:
     from fertadjust.shipped import shipped_tables
 
     return shipped_tables()[name]
+
+
+def _system(crop: str, table: str) -> str:
+    """The table's growing system where there are rules for it, else the one that there are rules for."""
+    from fertadjust.shipped import shipped_policy_files
+
+    system = _shipped(table).system
+    known = [name for of, name in shipped_policy_files() if of == crop]
+    return system if system in known or not known else known[0]
 
 
 def _tables(crop: str, given: tuple[str, ...]) -> list[str]:
@@ -143,9 +153,16 @@ def _tables(crop: str, given: tuple[str, ...]) -> list[str]:
         ask(None, "--table", "Numbers of the tables to use, with commas (one for petioles, one for leaves)")
     )
     parts = [part.strip() for part in answer.split(",")]
-    if not all(part.isdigit() and 1 <= int(part) <= len(names) for part in parts):
+    if not all(part.isascii() and part.isdigit() and 1 <= int(part) <= len(names) for part in parts):
         raise UserError(Fault(f'"{answer}" should be numbers from 1 to {len(names)}', key="--table"))
     return [names[int(part) - 1] for part in parts]
+
+
+def _stage_name(text: str) -> str:
+    name = text.strip()
+    if not re.fullmatch(r"[a-z0-9_]+", name):
+        raise ValueError(name)
+    return name
 
 
 def _stage_dates(tables: list[str], given: tuple[str, ...]) -> dict[str, date]:
@@ -157,7 +174,7 @@ def _stage_dates(tables: list[str], given: tuple[str, ...]) -> dict[str, date]:
     for item in given:
         name, _, text = item.partition("=")
         try:
-            dates[name.strip()] = date.fromisoformat(text.strip())
+            dates[_stage_name(name)] = date.fromisoformat(text.strip())
         except ValueError:
             raise UserError(
                 Fault(f'"{item}" should be NAME=DATE, first_bloom=2026-03-02', key="--stage")
@@ -178,7 +195,7 @@ def check(folder: Path) -> None:
     Every fault is told with its line and key, not only the first.
     """
     from fertadjust import dates, words
-    from fertadjust.field import BASIS_WORDS
+    from fertadjust.field import basis_words
 
     season = open_folder(folder)
     file, units = season.file, season.units
@@ -186,7 +203,7 @@ def check(folder: Path) -> None:
     for key in season.blocks:
         one = season.block(key)
         area = units.area_out(one.block.area_ac())
-        per = BASIS_WORDS[one.block.area_basis]
+        per = basis_words(one.block.area_basis, units)
         say(f"Block {key} ({one.block.name}): {area:.4f} {units.area_unit}, counted per {per}.")
     plan = file.blocks[season.blocks[0]].plan
     total = words.rate(sum(plan.rates_lb_ac), units)

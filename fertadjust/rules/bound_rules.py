@@ -237,7 +237,7 @@ def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     rounded = metered_rates(facts, weeks_until(facts, draft), draft.rates)
     room = room_lb_ac(facts)
     if step > 0 and room is not None and sum(rounded) > room + _TINY:
-        rounded = tuple(math.floor(rate / step + _TINY) * step for rate in draft.rates)
+        rounded = _rounded_down(facts, draft, step, room)
     pairs = [(a, b) for a, b in zip(draft.rates, rounded, strict=True) if abs(a - b) > _TINY]
     if not pairs:
         return quiet(_OWN_BOUNDS, saw, "The rates can be metered as they are.", draft)
@@ -245,3 +245,14 @@ def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     change = ", ".join(f"{out(a):.2f} -> {out(b):.2f}" for a, b in pairs)
     draft = draft._replace(rates=rounded)
     return fires(_OWN_BOUNDS, saw, "The weekly rates are rounded to what can be metered.", draft, change)
+
+
+def _rounded_down(facts: Facts, draft: Draft, step: float, room: float) -> tuple[float, ...]:
+    """Rates rounded down to the step but not below those in force; unrounded where even that is too much."""
+    weeks = weeks_until(facts, draft)
+    standing = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
+    rounded = tuple(
+        max(math.floor(rate / step + _TINY) * step, min(rate, now))
+        for rate, now in zip(draft.rates, standing, strict=True)
+    )
+    return rounded if sum(rounded) <= room + _TINY else draft.rates

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from fertadjust.bands import Band
-from fertadjust.compare import Side, compare, percent, position
+from fertadjust.compare import Side, chances, compare, percent, position
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, fires, quiet
@@ -24,10 +24,8 @@ def status(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(policy.confidence, "no result", "There is no result to compare.", draft)
     found = compare(reading.value, reading.censor, draft.relative, reading.band, policy.confidence.value)
     draft = draft._replace(comparison=found)
-    saw = (
-        f"below {percent(found.below)}, within {percent(found.within)}, above {percent(found.above)}; "
-        f"asked for {percent(policy.confidence.value)}"
-    )
+    chance = ", ".join(f"{side} {percent(share)}" for side, share in chances(found, reading.band).items())
+    saw = f"{chance}; asked for {percent(policy.confidence.value)}"
     if found.sure is None:
         draft = draft._replace(
             resample=True,
