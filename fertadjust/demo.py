@@ -12,7 +12,7 @@ from typing import Any
 from fertadjust.api import Season, open_season
 from fertadjust.errors import Fault, UserError
 from fertadjust.files import write_bytes
-from fertadjust.records import Kind
+from fertadjust.records import RECORDS_FILE, Kind
 from fertadjust.season_file import SEASON_FILE
 from fertadjust.shipped import folder as shipped_folder
 
@@ -34,9 +34,11 @@ def build(folder: Path) -> Season:
     Raises:
         UserError: a season stands there already, or the folder cannot be written to.
     """
+    for name in (SEASON_FILE, RECORDS_FILE):
+        if (folder / name).exists():
+            message = "stands already; choose another folder for the sample season"
+            raise UserError(Fault(message, str(folder / name)))
     path = folder / SEASON_FILE
-    if path.exists():
-        raise UserError(Fault("stands already; choose another folder for the sample season", str(path)))
     write_bytes(path, (shipped_folder("sample_data") / SEASON_FILE).read_bytes())
     return open_season(folder)
 

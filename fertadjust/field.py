@@ -102,5 +102,6 @@ def basis_mismatch(block: Block, plan_basis: AreaBasis, units: UnitSystem = Unit
     return (
         f"{head}: {units.area_out(own):.4f} {units.area_unit} against {units.area_out(other):.4f} "
         f"{units.area_unit}, a factor of {other / own:.3f}. "
-        f'Set area_basis = "{plan_basis.value}" or state the plan\'s rate per {basis_words(block.area_basis, units)}'
+        f'Set area_basis = "{plan_basis.value}" or state the plan\'s rate per '
+        f"{basis_words(block.area_basis, units)}"
     )

@@ -116,7 +116,8 @@ def area_words(block: Block, units: UnitSystem) -> str:
     return (
         f"{units.length_out(block.row_length_ft):g} {unit} row length × {block.rows} rows × "
         f"{units.length_out(width):g} {unit} {what} ÷ {divisor:,.0f} {unit}²/{units.area_unit} = "
-        f"{units.area_out(block.area_ac()):.4f} {units.area_unit}. Rates are per {basis_words(block.area_basis, units)}."
+        f"{units.area_out(block.area_ac()):.4f} {units.area_unit}. "
+        f"Rates are per {basis_words(block.area_basis, units)}."
     )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fertadjust.cli.common import (
+    WIDTH,
     block_option,
     echo_json,
     echo_table,
@@ -25,6 +26,10 @@ if TYPE_CHECKING:
     from fertadjust.api import Season
     from fertadjust.season import Advice
     from fertadjust.units import UnitSystem
+
+
+_OTHER_COLUMNS = 24
+"""Room that week, K2O and Ca take in the table of products."""
 
 
 @click.command(
@@ -176,9 +181,7 @@ def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     )
     click.echo("")
     say(f"Products for the whole block and week ({units.weight_unit}; liquids in {units.volume_unit} as well)")
-    names = [part["product"] for part in data[0]["products"]]
-    headers = ["week", *(_short(name, units, part) for name, part in zip(names, data[0]["products"], strict=True))]
-    echo_table([*headers, "K2O", "Ca"], [_product_row(row) for row in data], left=())
+    _echo_products(data, units)
     cap = one.plan.cap_lb_ac
     limit = "no season cap is set" if cap is None else f"season cap {words.rate(cap, units)} {units.total_unit}"
     say(f"Total N counts credits and what went out so far; {limit}.")
@@ -200,9 +203,19 @@ def _rate_row(row: dict[str, Any]) -> list[str]:
     ]
 
 
-def _short(name: str, units: UnitSystem, part: dict[str, Any]) -> str:
-    liquid = "" if part["volume"] is None else f" ({units.volume_unit})"
-    return name[:22] + liquid
+def _echo_products(data: list[dict[str, Any]], units: UnitSystem) -> None:
+    """Products week by week; long names are numbered so that the table fits the screen."""
+    rows = [_product_row(row) for row in data]
+    parts = data[0]["products"]
+    names = [
+        part["product"] if part["volume"] is None else f"{part['product']} ({units.volume_unit})" for part in parts
+    ]
+    width = sum(max(len(row[index]) for row in [["", *names], *rows]) + 2 for index in range(1, len(names) + 1))
+    if width > WIDTH - _OTHER_COLUMNS:
+        for number, name in enumerate(names, start=1):
+            say(f"{name}", indent=f"  {number}: ")
+        names = [str(number) for number in range(1, len(names) + 1)]
+    echo_table(["week", *names, "K2O", "Ca"], rows, left=())
 
 
 def _product_row(row: dict[str, Any]) -> list[str]:

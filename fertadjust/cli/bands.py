@@ -27,6 +27,8 @@ def _tables(folder: Path | None) -> dict[str, BandTable]:
     from fertadjust.shipped import read_band_folder, shipped_tables
 
     own = {} if folder is None else read_band_folder(folder)
+    for clash in sorted(shipped_tables().keys() & own.keys()):
+        raise UserError(Fault("has the id of a shipped one; give it another", str(folder), key=clash))
     return shipped_tables() | own
 
 

@@ -45,12 +45,13 @@ def demo(folder: Path, no_pages: bool) -> None:
         pages = folder / "pages"
         write_pages(season, pages, shown, lambda path: click.echo(f"Wrote {path}"))
     click.echo("")
-    say(f"The season is in {folder}. Look around, for example:")
+    click.echo("Look around, for example:")
+    click.echo(f"  cd {folder}")
     for line in (
-        f"fertadjust results list --season {folder} --all",
-        f"fertadjust advise --season {folder} --block creek --on 2026-03-21 --full",
-        f"fertadjust amounts --season {folder} --block creek --on 2026-03-21",
-        f"fertadjust log show --season {folder} --block lane --on 2026-04-17",
-        f"fertadjust decisions --season {folder} --check",
+        "fertadjust results list --all",
+        "fertadjust advise --block creek --on 2026-03-21 --full",
+        "fertadjust amounts --block creek --on 2026-03-21",
+        "fertadjust log show --block lane --on 2026-04-17",
+        "fertadjust decisions --check",
     ):
         click.echo(f"  {line}")

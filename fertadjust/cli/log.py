@@ -66,7 +66,9 @@ def application(
     units = season.units
     if n is None and not products:
         n = ask(None, "--n", f"Nitrogen applied [{units.total_unit}]", type=float)
-    weights = dict(_weight(item) for item in products)
+    weights: dict[str, float] = {}
+    for name, weight in map(_weight, products):
+        weights[name] = weights.get(name, 0.0) + weight
     day = on or today()
     number = season.log_application(key, day, n=n, products=weights or None, note=note, by=by, today=today())
     one = season.block(key)

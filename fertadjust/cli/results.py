@@ -199,9 +199,7 @@ def list_(folder: Path, block: str | None, everything: bool, as_json: bool) -> N
     for item in shown:
         state = "" if item.number in valid else "replaced"
         if item.content is None:
-            rows.append(
-                [str(item.number), item.block, item.day, "", "voids " + str(item.replaces), "", item.reason]
-            )
+            rows.append([str(item.number), item.block, item.day, f"voids {item.replaces}", "", "", ""])
             continue
         result = result_of(item)
         count = "" if result.petioles is None else str(result.petioles)

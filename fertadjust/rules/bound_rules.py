@@ -45,7 +45,7 @@ def _metered(rate: float, planned: float, facts: Facts) -> float:
     step = facts.rate_step_lb_ac
     if step <= 0 or abs(rate - planned) <= _TINY:
         return rate
-    value = round(rate / step) * step
+    value = math.floor(rate / step + 0.5 + _TINY) * step
     if value > facts.ceiling_lb_ac + _TINY:
         value = math.floor(facts.ceiling_lb_ac / step + _TINY) * step
     lowest = min(facts.floor_lb_ac, planned)

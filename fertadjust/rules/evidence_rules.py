@@ -33,7 +33,7 @@ def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
 
     A missing count of petioles is taken as the protocol's number. Several results of one day share the
     laboratory's or meter's part by the square root of their number; where they disagree, half their range (the
-    standard error of the mean of two) takes its place when it is larger.
+    standard error of the mean of two) is added in quadrature.
     """
     if reading.method is Method.METER:
         meter = policy.sap_meter
@@ -42,7 +42,7 @@ def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
         name, single = "laboratory", horwitz_relative(mass_fraction(reading.value, reading.unit))
         backing = _HORWITZ
     apart = reading.spread / 2 if disagree(reading, policy) else 0.0
-    device = UncertaintyPart(name, max(single / math.sqrt(reading.count), apart), *backing)
+    device = UncertaintyPart(name, math.hypot(single / math.sqrt(reading.count), apart), *backing)
     leaf = reading.tissue is Tissue.LEAF
     spread, hour = (policy.cv_leaf, policy.time_leaf) if leaf else (policy.cv_petiole, policy.time_petiole)
     count = reading.petioles or policy.protocol_count.value

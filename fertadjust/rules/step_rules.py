@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fertadjust.compare import Comparison, Side, Status
+from fertadjust.compare import Comparison, Side, Status, position
 from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import Policy, Recovery
@@ -32,7 +32,7 @@ def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
     """Factor that the recovery rule would set: the present one, or one nearer to 1.
 
     At or past the middle of the band on the side of the earlier change, "ease" takes part of it back; "plan"
-    returns to 1 anywhere in the band. Settled samples only.
+    returns to 1 anywhere in the band. It has to hold at the stages beside it as well. Settled samples only.
     """
     factor, choice = facts.factor, policy.after_recovery.value
     found = draft.comparison
@@ -40,13 +40,22 @@ def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
         return factor
     if choice is Recovery.KEEP or _return_barred(draft, factor):
         return factor
-    reach = found.position if factor > 1.0 else 1.0 - found.position
+    reach = min(place if factor > 1.0 else 1.0 - place for place in _positions(facts))
     if choice is Recovery.PLAN:
         return 1.0 if reach >= 0 else factor
     if reach < 0.5:
         return factor
     eased = 1.0 + (factor - 1.0) * (1.0 - policy.ease_share.value)
     return 1.0 if abs(eased - 1.0) < _NEAR_PLAN else eased
+
+
+def _positions(facts: Facts) -> list[float]:
+    """Positions of the deciding reading in its band and in those of the stages beside it."""
+    reading = facts.primary
+    assert reading is not None
+    bands = (reading.band, *reading.beside)
+    edges = [(band.low, band.high) for band in bands]
+    return [position(reading.value, low, high) for low, high in edges if low is not None and high is not None]
 
 
 def _return_barred(draft: Draft, factor: float) -> bool:
