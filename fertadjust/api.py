@@ -237,6 +237,7 @@ class Season:
         rate: float | None = None,
         reason: str = "",
         by: str = "",
+        today: date | None = None,
     ) -> int:
         """Write a decision on the advice of a day; the record number.
 
@@ -247,13 +248,17 @@ class Season:
             rate: weekly rate in the season's unit, for "change" only.
             reason: why; needed for "change" and "leave".
             by: who decides.
+            today: day of entry, when it is not the calendar's.
 
         The decision stores all that the advice was made from, so that `derive_again` can repeat it.
 
         Raises:
             UserError: a missing or wrong rate, a rate outside the bounds, no reason, or no week left to change.
         """
-        on = on or _today()
+        now = today or _today()
+        on = on or now
+        if on > now:
+            raise UserError(Fault(f"{on} is after today, {now}", key="on"))
         season = self.block(block)
         every = self.records.all()
         basis = basis_of(season, self.file.text, every[-1].number if every else 0, PROGRAM)

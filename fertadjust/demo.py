@@ -70,7 +70,8 @@ def replay(season: Season) -> Iterator[Step]:
         for row in of("decisions"):
             choice: Any = row["choice"]
             rate = _number(row["rate"])
-            number = season.decide(row["block"], choice, day, rate=rate, reason=row["reason"], by=row["by"])
+            reason, by = row["reason"], row["by"]
+            number = season.decide(row["block"], choice, day, rate=rate, reason=reason, by=by, today=day)
             yield Step(day, row["block"], number)
 
 

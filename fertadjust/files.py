@@ -1,4 +1,4 @@
-"""Writing files whole or not at all."""
+"""Reading text files, and writing files whole or not at all."""
 
 from __future__ import annotations
 
@@ -7,6 +7,22 @@ import tempfile
 from pathlib import Path
 
 from fertadjust.errors import Fault, UserError
+
+
+def read_text(path: Path) -> str:
+    """The text of a file in UTF-8, with or without a byte order mark.
+
+    Raises:
+        UserError: there is no such file, it cannot be read, or it is not UTF-8 text.
+    """
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise UserError(Fault("there is no such file", str(path))) from None
+    except UnicodeDecodeError:
+        raise UserError(Fault("the file is not text in UTF-8", path.name)) from None
+    except OSError as error:
+        raise UserError(Fault(f"the file cannot be read: {error.strerror}", str(path))) from None
 
 
 def write_text(path: Path, text: str) -> None:

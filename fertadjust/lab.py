@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from fertadjust.entry import RESULT_FIELDS
 from fertadjust.errors import Fault, UserError
+from fertadjust.files import read_text
 
 if TYPE_CHECKING:
     import _csv
@@ -25,14 +26,7 @@ def read_csv(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     Raises:
         UserError: no such file, not text, or wrong columns; with the line.
     """
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise UserError(Fault("there is no such file", str(path))) from None
-    except UnicodeDecodeError:
-        raise UserError(Fault("the file is not text in UTF-8", path.name)) from None
-    except OSError as error:
-        raise UserError(Fault(f"the file cannot be read: {error.strerror}", str(path))) from None
+    text = read_text(path)
     reader = csv.reader(io.StringIO(text, newline=""))
     try:
         header = [name.strip().lower().replace(" ", "_") for name in next(_rows(reader, path.name))]

@@ -178,7 +178,7 @@ class Records:
 
     @contextmanager
     def _connect(self, *, write: bool) -> Iterator[sqlite3.Connection]:
-        mode = "rwc" if write else "ro"
+        mode = "rwc" if write else "rw" if self._interrupted() else "ro"
         try:
             db = sqlite3.connect(
                 f"{self._path.absolute().as_uri()}?mode={mode}",
@@ -202,6 +202,10 @@ class Records:
             if db.in_transaction:
                 db.execute("ROLLBACK")
             db.close()
+
+    def _interrupted(self) -> bool:
+        """Whether a writing broke off half-way: SQLite takes it back, which it cannot do read-only."""
+        return self._path.with_name(f"{self._path.name}-journal").exists()
 
     def _check_schema(self, db: sqlite3.Connection, *, create: bool) -> None:
         version = db.execute("PRAGMA user_version").fetchone()[0]

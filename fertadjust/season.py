@@ -5,27 +5,33 @@ Pure: no files, no clock. The same calls serve the command line, a notebook and 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
-from itertools import groupby
 
 from fertadjust.bands import Band, BandTable
-from fertadjust.compare import Side, compare
 from fertadjust.errors import OutOfSeason
 from fertadjust.field import Block
 from fertadjust.ledger import Application, Ledger, Supply
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change, Plan, PlanWeek, RatePath
 from fertadjust.products import Product, nitrate_share
+from fertadjust.readings import (
+    Readings,
+    band_for,
+    deciding,
+    history,
+    leaf_beside,
+    side_of,
+    table_for,
+    trend_of,
+)
 from fertadjust.rules.engine import evaluate
-from fertadjust.rules.facts import Companion, Facts, Flip, NotUsed, Reading, Recommendation
+from fertadjust.rules.facts import Companion, Facts, Flip, Reading, Recommendation
 from fertadjust.rules.policy import Policy
 from fertadjust.rules.what_if import flips
 from fertadjust.stages import StageDates
 from fertadjust.tissue import MAIN_ANALYTE, Basis, Censor, Tissue, TissueResult
-from fertadjust.trend import Trend, trend
 from fertadjust.units import UnitSystem
 from fertadjust.weekly import WeekAmounts, weekly_amounts
 
@@ -84,7 +90,7 @@ class BlockSeason:
 
     def table_for(self, tissue: Tissue, basis: Basis, analyte: str) -> BandTable | None:
         """The table in use that a kind of result may be compared with, or None."""
-        return next((table for table in self.tables if table.fits(tissue, basis, analyte)), None)
+        return table_for(self.tables, tissue, basis, analyte)
 
     def band_for(self, result: TissueResult) -> Band:
         """The band of a result on its sampling day.
@@ -92,14 +98,11 @@ class BlockSeason:
         Raises:
             OutOfSeason: no table in use fits, or it has no band on that day; the message says which.
         """
-        table = self.table_for(result.tissue, result.basis, result.analyte)
-        if table is None:
-            raise OutOfSeason(f"no band table in use is for {result.kind}")
-        return table.band_on(result.analyte, result.sampled, self.stages)
+        return band_for(result, self.tables, self.stages)
 
     @cached_property
-    def _readings(self) -> _Readings:
-        return _Readings.of(self)
+    def _readings(self) -> Readings:
+        return Readings.of(self.results, self.tables, self.stages)
 
     def path(self, on: date) -> RatePath:
         """Rates aimed at, by the decisions made up to a date and on it."""
@@ -117,18 +120,18 @@ class BlockSeason:
         """Everything that was known on a date, in the form the rules take."""
         policy, path, ledger = self.policy, self._path_before(on), self.ledger(on)
         readings = self._readings.known_on(on)
-        primary = _primary(readings.nitrogen, on, int(policy.stale_days.value))
-        history = _history(readings.nitrogen, primary)
+        primary = deciding(readings.nitrogen, on, int(policy.stale_days.value))
+        past = history(readings.nitrogen, primary)
         logged, assumed = ledger.spent_lb_ac(on)
         horizon = on - timedelta(days=int(policy.observation_days.value))
         return Facts(
             on=on,
             units=self.units,
             primary=primary,
-            leaf=_leaf_beside(readings.nitrogen, primary, int(policy.leaf_days.value)),
-            earlier=tuple((item.sampled, _side(item)) for item in history[:-1]),
+            leaf=leaf_beside(readings.nitrogen, primary, int(policy.leaf_days.value)),
+            earlier=tuple((item.sampled, side_of(item)) for item in past[:-1]),
             not_used=readings.not_used,
-            trend=_trend(history),
+            trend=trend_of(past),
             stage_approximate=bool(self.stages.approximate),
             week=self._week(on),
             supply=self._supply(ledger, primary),
@@ -262,142 +265,3 @@ class BlockSeason:
             for item in sorted(leaves, key=lambda item: item.record)
             if item.sampled == latest
         )
-
-
-@dataclass(frozen=True, slots=True)
-class _Readings:
-    """Nitrogen results grouped by kind and day, and those without a band."""
-
-    groups: tuple[tuple[TissueResult, ...], ...]
-    unbanded: tuple[tuple[TissueResult, str], ...]
-    season: BlockSeason
-
-    @classmethod
-    def of(cls, season: BlockSeason) -> _Readings:
-        banded: list[TissueResult] = []
-        unbanded: list[tuple[TissueResult, str]] = []
-        for result in sorted(season.results, key=_group_key):
-            if result.analyte != MAIN_ANALYTE[result.tissue]:
-                continue
-            try:
-                season.band_for(result)
-            except OutOfSeason as reason:
-                unbanded.append((result, str(reason)))
-            else:
-                banded.append(result)
-        return cls(tuple(tuple(group) for _, group in groupby(banded, key=_day_key)), tuple(unbanded), season)
-
-    def known_on(self, on: date) -> _Known:
-        not_used = [_not_used(result, why) for result, why in self.unbanded if result.known_on <= on]
-        nitrogen = []
-        for group in self.groups:
-            known = [result for result in group if result.known_on <= on]
-            if known:
-                reading, left_out = self._reading(known)
-                nitrogen.append(reading)
-                not_used += left_out
-        return _Known(tuple(nitrogen), tuple(not_used))
-
-    def _reading(self, results: Sequence[TissueResult]) -> tuple[Reading, list[NotUsed]]:
-        values = [result for result in results if result.censor is Censor.NONE]
-        used = values or [_loosest(results)]
-        why = "a bound beside other results of the same day"
-        left_out = [_not_used(result, why) for result in results if result not in used]
-        first = used[0]
-        mean = sum(result.value for result in used) / len(used)
-        spread = (max(r.value for r in used) - min(r.value for r in used)) / mean
-        table = self.season.table_for(first.tissue, first.basis, first.analyte)
-        assert table is not None
-        counts = [result.petioles for result in used if result.petioles is not None]
-        reading = Reading(
-            sampled=first.sampled,
-            tissue=first.tissue,
-            basis=first.basis,
-            analyte=first.analyte,
-            unit=first.unit,
-            value=mean,
-            censor=first.censor,
-            count=len(used),
-            spread=spread,
-            petioles=min(counts) if counts else None,
-            method=first.method,
-            band=table.band_on(first.analyte, first.sampled, self.season.stages),
-            beside=table.bands_beside(first.analyte, first.sampled, self.season.stages),
-            records=tuple(result.record for result in used),
-        )
-        return reading, left_out
-
-
-@dataclass(frozen=True, slots=True)
-class _Known:
-    nitrogen: tuple[Reading, ...]
-    not_used: tuple[NotUsed, ...]
-
-
-def _day_key(result: TissueResult) -> tuple[str, str, date, str]:
-    return (result.tissue.value, result.basis.value, result.sampled, result.method.value)
-
-
-def _group_key(result: TissueResult) -> tuple[str, str, date, str, int]:
-    return (*_day_key(result), result.record)
-
-
-def _not_used(result: TissueResult, why: str) -> NotUsed:
-    return NotUsed(result.record, result.sampled, f"{result.kind} {result.text()}", why)
-
-
-def _loosest(results: Sequence[TissueResult]) -> TissueResult:
-    """Of several bounds, the one that claims least."""
-    above = [result for result in results if result.censor is Censor.ABOVE]
-    if above:
-        return min(above, key=lambda result: result.value)
-    return max(results, key=lambda result: result.value)
-
-
-def _primary(readings: Sequence[Reading], on: date, stale_days: int) -> Reading | None:
-    """The latest petiole reading, unless it is stale and a fresh leaf nitrogen reading exists."""
-    petioles = [item for item in readings if item.tissue is Tissue.PETIOLE]
-    leaves = [item for item in readings if item.tissue is Tissue.LEAF]
-    petiole = max(petioles, key=lambda item: (item.sampled, item.basis is Basis.DRY), default=None)
-    leaf = max(leaves, key=lambda item: item.sampled, default=None)
-    if petiole is None or leaf is None:
-        return petiole or leaf
-    fresh = on - timedelta(days=stale_days)
-    return leaf if petiole.sampled < fresh <= leaf.sampled else petiole
-
-
-def _history(readings: Sequence[Reading], primary: Reading | None) -> list[Reading]:
-    """Readings of the primary's kind up to and with it, oldest first."""
-    if primary is None:
-        return []
-    same = [
-        item
-        for item in readings
-        if (item.tissue, item.basis) == (primary.tissue, primary.basis) and item.sampled < primary.sampled
-    ]
-    return [*sorted(same, key=lambda item: item.sampled), primary]
-
-
-def _trend(history: Sequence[Reading]) -> Trend | None:
-    placed = [
-        (item.sampled.toordinal(), place)
-        for item in history
-        if (place := compare(item.value, item.censor, 1.0, item.band, 1.0).position) is not None
-    ]
-    return trend([day for day, _ in placed], [place for _, place in placed])
-
-
-def _side(reading: Reading) -> Side | None:
-    return compare(reading.value, reading.censor, 1.0, reading.band, 1.0).side
-
-
-def _leaf_beside(readings: Sequence[Reading], primary: Reading | None, days: int) -> Reading | None:
-    """The leaf nitrogen reading nearest in time to a petiole reading, within some days."""
-    if primary is None or primary.tissue is Tissue.LEAF:
-        return None
-    near = [
-        item
-        for item in readings
-        if item.tissue is Tissue.LEAF and abs((item.sampled - primary.sampled).days) <= days
-    ]
-    return min(near, key=lambda item: abs((item.sampled - primary.sampled).days), default=None)

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from fertadjust.errors import Fault, PlacedError, UserError
+from fertadjust.files import read_text
 
 Place = tuple[str | int, ...]
 
@@ -76,15 +77,7 @@ def read_toml(path: Path) -> TomlFile:
     Raises:
         UserError: there is no such file, it is not UTF-8 text, or it is not TOML; with the line.
     """
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise UserError(Fault("there is no such file", str(path))) from None
-    except UnicodeDecodeError:
-        raise UserError(Fault("the file is not text in UTF-8", path.name)) from None
-    except OSError as error:
-        raise UserError(Fault(f"the file cannot be read: {error.strerror}", str(path))) from None
-    return parse_toml(text, path.name)
+    return parse_toml(read_text(path), path.name)
 
 
 def parse_toml(text: str, name: str) -> TomlFile:

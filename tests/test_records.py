@@ -51,7 +51,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 @contextmanager
 def as_another_person() -> Iterator[None]:
-    """Without the rights of the machine's administrator, before whom no folder is closed."""
+    """Without the rights of an administrator, before whom no folder is closed."""
     if os.geteuid() != 0:
         yield
         return
@@ -276,7 +276,7 @@ def test_a_database_of_something_else_is_refused_and_left_as_it_is(
 
 
 @pytest.mark.parametrize(
-    "data", [b"north 2026-03-09 2310\n" * 100, b"x", b"SQLite format 3\x00 torn", bytes(range(256)) * 40]
+    "data", [b"north 2026-03-09 2310\n" * 100, b"2310", b"SQLite format 3\x00 torn", bytes(range(256)) * 40]
 )
 def test_a_file_that_is_no_database_is_refused_and_left_as_it_is(
     records: Records, tmp_path: Path, data: bytes
@@ -375,6 +375,32 @@ def test_two_people_writing_at_once_lose_nothing(records: Records, tmp_path: Pat
     for name in ("ann", "ben"):
         values = [record.content["value"] for record in every if record.author == name and record.content]
         assert values == list(range(50))
+    assert [path.name for path in tmp_path.iterdir()] == [RECORDS_FILE]
+
+
+def _break_off(path: Path) -> None:
+    """Write so much that some of it is on disk already, and fall over before it is all there."""
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("PRAGMA cache_size = 2")
+    db.execute("BEGIN IMMEDIATE")
+    for _ in range(300):
+        db.execute(
+            "INSERT INTO records (kind, block, day, written, author, program, reason, content)"
+            " VALUES ('result', 'north', '2026-03-09', '', '', '', '', ?)",
+            (f'{{"note": "{"x" * 900}"}}',),
+        )
+    os._exit(0)
+
+
+def test_after_a_power_failure_what_was_written_before_is_read(records: Records, tmp_path: Path) -> None:
+    write(records, *(draft(index) for index in range(50)))
+    before = records.all()
+    person = multiprocessing.get_context("spawn").Process(target=_break_off, args=(tmp_path / RECORDS_FILE,))
+    person.start()
+    person.join(60)
+    assert len(list(tmp_path.iterdir())) == 2, "the writing did not break off half-way"
+    assert records.all() == before
+    assert write(records, draft()) == [51]
     assert [path.name for path in tmp_path.iterdir()] == [RECORDS_FILE]
 
 

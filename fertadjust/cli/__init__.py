@@ -51,6 +51,9 @@ class _Commands(click.Group):
             for fault in error.faults:
                 click.echo(f"Error: {fault}", err=True)
             ctx.exit(2)
+        except UnicodeEncodeError:
+            click.echo("Error: the text given holds characters that are not UTF-8; type it again", err=True)
+            ctx.exit(2)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except Exception as error:

@@ -39,11 +39,11 @@ def _tables(folder: Path | None) -> dict[str, BandTable]:
 def list_(crop: str | None, folder: Path | None, as_json: bool) -> None:
     """List the tables: crop, tissue, basis, region, and whether any row is from memory."""
     tables = [table for table in _tables(folder).values() if crop is None or table.crop == crop]
+    if not tables:
+        raise UserError(Fault(f'no table is for "{crop}"', key="--crop"))
     if as_json:
         echo_json([{key: value for key, value in table.as_data().items() if key != "rows"} for table in tables])
         return
-    if not tables:
-        raise UserError(Fault(f'no table is for "{crop}"', key="--crop"))
     for table in tables:
         click.echo(table.id)
         mark = "; some rows recalled, check them" if table.recalled else ""

@@ -66,7 +66,7 @@ def decide(
         rate = ask(rate, "--rate", f"Weekly rate [{season.units.rate_unit}]", type=float)
     if choice != "accept":
         reason = str(ask(reason, "--reason", "Why"))
-    number = season.decide(key, choice, day, rate=rate, reason=reason, by=by)
+    number = season.decide(key, choice, day, rate=rate, reason=reason, by=by, today=today())
     say(f"Record {number}: {choice}.")
 
 

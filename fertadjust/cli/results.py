@@ -161,7 +161,7 @@ def import_(file: Path, folder: Path, confirmed: bool, by: str) -> None:
 
 @results.command("list", epilog="Example: fertadjust results list --block north")
 @season_option
-@block_option
+@click.option("--block", help="Block, by key or name.  [default: every block]")
 @click.option("--all", "everything", is_flag=True, help="Replaced and voided results as well.")
 @json_option
 def list_(folder: Path, block: str | None, everything: bool, as_json: bool) -> None:
@@ -196,8 +196,9 @@ def list_(folder: Path, block: str | None, everything: bool, as_json: bool) -> N
         say("There are no results yet. Enter one with: fertadjust results add")
         return
     rows = []
+    voided = {item.replaces for item in records if item.content is None}
     for item in shown:
-        state = "" if item.number in valid else "replaced"
+        state = "" if item.number in valid else "void" if item.number in voided else "replaced"
         if item.content is None:
             rows.append([str(item.number), item.block, item.day, f"voids {item.replaces}", "", "", ""])
             continue

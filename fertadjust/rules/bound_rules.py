@@ -15,6 +15,8 @@ from fertadjust.rules.facts import Backing, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import Policy
 
 _TINY = 1e-9
+_HALVINGS = 50
+_SAME_FACTOR = 1e-6
 _OWN_BOUNDS = Backing("season file", Evidence.OWN)
 _FRUIT = Backing("SEFP-WATSON; UMASS; HOCHMUTH-1996", Evidence.PUBLISHED)
 
@@ -167,21 +169,72 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 
 
 def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """Applied, credited and committed nitrogen fit under the season cap."""
-    del policy
+    """Applied, credited and committed nitrogen fit under the season cap.
+
+    A raise is made as far as it fits until the latest day on which a review could fall. Rates that do not fit
+    even so run until the cap is used up.
+    """
     room = room_lb_ac(facts)
     if room is None:
         return quiet(_OWN_BOUNDS, "no season cap", "The season file states no cap.", draft)
-    committed = sum(draft.rates)
+    weeks = weeks_until(facts, draft)
+    before = draft.factor
+    factor = _fitting_factor(facts, _longest(facts, policy), before, room)
+    rates = bounded_rates(facts, weeks, factor)
+    metered = metered_rates(facts, weeks, rates)
     saw = _cap_words(facts, room)
-    if committed > room + _TINY:
-        return fires(_OWN_BOUNDS, saw, *_capped(facts, draft, room))
-    ends = _last_fed_week(facts, draft.factor, room)
+    out_of_room = sum(metered) > room + _TINY
+    if out_of_room:
+        rates = filled(metered, room)
+    if factor < before - _TINY or out_of_room:
+        why = "The raise does not fit under the season cap, so only the part that fits is made."
+        if out_of_room:
+            why = "The season cap is reached before the review, so feeding stops when it is used up."
+        note = "The season cap binds: talk to your advisor before planning more nitrogen."
+        shown = ", ".join(f"{facts.units.rate_out(rate):.2f}" for rate in rates)
+        draft = draft._replace(
+            rates=rates, factor=factor, moved_by="season cap", binding="season cap", to_do=(*draft.to_do, note)
+        )
+        return fires(_OWN_BOUNDS, saw, why, draft, f"factor {before:.2f} -> {factor:.2f}, rates {shown}")
+    ends = _last_fed_week(facts, factor, room)
     if ends is not None:
         why = "The rate fits until the review; kept up after that, it would reach the cap before the plan ends."
         note = f"The season cap lasts through week {ends} of the plan if this rate is kept up."
         return fires(_OWN_BOUNDS, saw, why, draft._replace(to_do=(*draft.to_do, note)))
     return quiet(_OWN_BOUNDS, saw, "The rate fits under the season cap to the end of the plan.", draft)
+
+
+def _longest(facts: Facts, policy: Policy) -> tuple[PlanWeek, ...]:
+    """The coming weeks that any result of the deciding sample could commit; the same for all of them."""
+    if not facts.coming:
+        return ()
+    start = facts.coming[0].start
+    sampled = facts.on if facts.primary is None else facts.primary.sampled
+    days = int(max(policy.sample_days.value, policy.resample_days.value))
+    lag = int(lag_days(facts, policy).value)
+    latest = max(sampled + timedelta(days=days), facts.on, start + timedelta(days=lag))
+    review = max(latest + timedelta(days=int(policy.laboratory_days.value)), start + timedelta(days=1))
+    return tuple(week for week in facts.coming if week.start < review)
+
+
+def _fitting_factor(facts: Facts, weeks: Sequence[PlanWeek], factor: float, room: float) -> float:
+    """The factor, or as much of it above the one in force as fits into the room over some weeks."""
+
+    def committed(candidate: float) -> float:
+        return sum(metered_rates(facts, weeks, bounded_rates(facts, weeks, candidate)))
+
+    low, high = facts.factor, factor
+    if factor <= low or committed(factor) <= room + _TINY:
+        return factor
+    if committed(low) > room + _TINY:
+        return low
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        if committed(middle) <= room + _TINY:
+            low = middle
+        else:
+            high = middle
+    return low if low - facts.factor > _SAME_FACTOR else facts.factor
 
 
 def _cap_words(facts: Facts, room: float) -> str:
@@ -207,37 +260,15 @@ def _last_fed_week(facts: Facts, factor: float, room: float) -> int | None:
     return None
 
 
-def _capped(facts: Facts, draft: Draft, room: float) -> tuple[str, Draft, str]:
-    """As much of a raise as fits, else no raise, else the present rates until the room is used up."""
-    weeks = weeks_until(facts, draft)
-    before = draft.factor
-    factor = min(draft.factor, facts.factor)
-    rates = bounded_rates(facts, weeks, factor)
-    why = "The raise does not fit under the season cap, so only the part that fits is made."
-    if sum(rates) <= room + _TINY:
-        part = (room - sum(rates)) / (sum(draft.rates) - sum(rates))
-        rates = tuple(low + part * (high - low) for low, high in zip(rates, draft.rates, strict=True))
-        factor = sum(rates) / sum(week.rate_lb_ac for week in weeks)
-    else:
-        rates = filled(rates, room)
-        why = "The season cap is reached before the review, so feeding stops when it is used up."
-    draft = draft._replace(
-        factor=factor, rates=rates, moved_by="season cap", binding="season cap",
-        to_do=(*draft.to_do, "The season cap binds: talk to your advisor before planning more nitrogen."),
-    )  # fmt: skip
-    rates_text = ", ".join(f"{facts.units.rate_out(rate):.2f}" for rate in rates)
-    return why, draft, f"factor {before:.2f} -> {factor:.2f}, rates {rates_text}"
-
-
 def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Rates are rounded to a step that can be metered, never past a bound or across the plan's own rate."""
     del policy
     step = facts.rate_step_lb_ac
     saw = f"step {facts.units.rate_out(step):.3g} {facts.units.rate_unit}"
-    rounded = metered_rates(facts, weeks_until(facts, draft), draft.rates)
-    room = room_lb_ac(facts)
-    if step > 0 and room is not None and sum(rounded) > room + _TINY:
-        rounded = _rounded_down(facts, draft, step, room)
+    weeks, room = weeks_until(facts, draft), room_lb_ac(facts)
+    rounded = metered_rates(facts, weeks, bounded_rates(facts, weeks, draft.factor))
+    if room is not None:
+        rounded = filled(rounded, room)
     pairs = [(a, b) for a, b in zip(draft.rates, rounded, strict=True) if abs(a - b) > _TINY]
     if not pairs:
         return quiet(_OWN_BOUNDS, saw, "The rates can be metered as they are.", draft)
@@ -245,14 +276,3 @@ def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     change = ", ".join(f"{out(a):.2f} -> {out(b):.2f}" for a, b in pairs)
     draft = draft._replace(rates=rounded)
     return fires(_OWN_BOUNDS, saw, "The weekly rates are rounded to what can be metered.", draft, change)
-
-
-def _rounded_down(facts: Facts, draft: Draft, step: float, room: float) -> tuple[float, ...]:
-    """Rates rounded down to the step but not below those in force; unrounded where even that is too much."""
-    weeks = weeks_until(facts, draft)
-    standing = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
-    rounded = tuple(
-        max(math.floor(rate / step + _TINY) * step, min(rate, now))
-        for rate, now in zip(draft.rates, standing, strict=True)
-    )
-    return rounded if sum(rounded) <= room + _TINY else draft.rates

@@ -41,9 +41,7 @@ Rows = Mapping[Place, Expected]
 
 
 def weeks(analyte: str, rows: Mapping[tuple[int, int], Expected]) -> dict[Place, Expected]:
-    return {
-        (analyte, week): row for (first, last), row in rows.items() for week in range(first, last + 1)
-    }
+    return {(analyte, week): row for (first, last), row in rows.items() for week in range(first, last + 1)}
 
 
 # UGA-2021, twelve weeks, dry petiole, ppm NO3-N. The low limit of weeks 5-8 is printed 300 there; it is 3,000 by

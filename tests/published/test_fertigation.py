@@ -115,9 +115,7 @@ def test_pounds_of_a_dry_product_for_one_pound_of_nitrogen(
     ],
     ids=lambda value: f"{value.name} {value.density_lb_gal}" if isinstance(value, Product) else None,
 )
-def test_gallons_of_a_liquid_for_one_pound_of_nitrogen(
-    product: Product, gallons: float, lb_n_gal: float
-) -> None:
+def test_gallons_of_a_liquid_for_one_pound_of_nitrogen(product: Product, gallons: float, lb_n_gal: float) -> None:
     [part] = amounts(1.0, [product])
     assert part.volume_gal == pytest.approx(gallons, abs=0.0005)
     assert product.density_lb_gal is not None
@@ -310,7 +308,9 @@ def test_calcium_nitrate_must_not_meet_sulfate_or_phosphate_in_one_tank(other: P
 
 
 @pytest.mark.parametrize(
-    "other", [dry("potassium nitrate", 13, k2o=44), dry("urea", 46), dry("ammonium nitrate", 34)], ids=lambda p: p.name
+    "other",
+    [dry("potassium nitrate", 13, k2o=44), dry("urea", 46), dry("ammonium nitrate", 34)],
+    ids=lambda p: p.name,
 )
 def test_plain_nitrates_and_urea_fit_the_calcium_tank(other: Product) -> None:
     """DPIRD-2016 puts half of the potassium nitrate there; recalled, high, for nitrates and urea in general."""

@@ -110,7 +110,8 @@ def test_an_override_shows_the_shipped_value_and_the_growers_reason() -> None:
         policy().stale_days.unit,
         policy().stale_days.meaning,
     )
-    assert (found.confidence.value, found.confidence.shipped, found.confidence.source) == (0.9, 0.8, "none")
+    assert (found.confidence.value, found.confidence.shipped) == (0.9, 0.8)
+    assert (found.confidence.source, found.confidence.evidence) == ("season file", Evidence.OWN)
     assert set(found.overrides()) == {"stale_days", "confidence"}
     assert found.lag_nitrate_days == policy().lag_nitrate_days
 

@@ -333,8 +333,9 @@ def test_eight_results_with_a_chance_of_five_and_a_half_percent_are_no_trend() -
     ]
     facts = petiole_season(*results).facts(results[-1].sampled)
     assert facts.trend is not None and facts.trend.tail == pytest.approx(0.0543, abs=2e-4)
-    assert facts.trend.slope_per_day * 14 < -0.6
     found = advised(*results, on=results[-1].sampled)
+    bolder = advised(*results, on=results[-1].sampled, the_policy=with_policy(policy(), trend_tail=0.055))
+    assert line(bolder, "heading out").fired
     assert not line(found, "heading out").fired and found.action is Action.HOLD
 
 
@@ -346,7 +347,7 @@ def test_a_trend_that_stays_in_the_band_until_the_next_sample_takes_no_step() ->
 
 @pytest.mark.parametrize(("last", "leaves"), [(3505.0, True), (3525.0, False)])
 def test_the_projection_runs_to_the_next_sample_from_where_the_crop_is_now(last: float, leaves: bool) -> None:
-    # position falls by -ln(0.945) / WIDTH in 5 days, so by 0.310 in 14 days: it leaves the band from 3,515 ppm down
+    # the position falls by 0.310 in 14 days, -ln(0.945) / WIDTH x 14 / 5: out of the band from below 3,515 ppm
     ratio = 0.945
     values = tuple(last / ratio**step for step in (3, 2, 1, 0))
     found = on_trend(values)
@@ -371,10 +372,11 @@ def test_a_result_out_of_the_band_takes_its_own_step_not_an_early_one() -> None:
 
 def test_a_laboratorys_bound_is_not_projected() -> None:
     results = every_five_days(FALLING)
-    bound = replace(results[-1], record=9, value=4000.0, censor=Censor.BELOW)
-    bound = replace(bound, sampled=bound.sampled + timedelta(days=1), received=None)
-    found = advised(*results, bound, on=bound.sampled)
-    assert not line(found, "heading out").fired
+    last = replace(results[-1], record=9, value=3550.0)
+    last = replace(last, sampled=last.sampled + timedelta(days=1), received=None)
+    assert line(advised(*results, last, on=last.sampled), "heading out").fired
+    bound = replace(last, censor=Censor.BELOW)
+    assert not line(advised(*results, bound, on=bound.sampled), "heading out").fired
 
 
 def test_rising_leaf_nitrogen_alone_is_no_ground_for_an_early_cut() -> None:

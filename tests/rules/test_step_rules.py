@@ -1,0 +1,344 @@
+"""The size of a raise and of a cut, and what follows a recovery, seen through the whole engine."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from fertadjust.bands import BandTable
+from fertadjust.compare import Status
+from fertadjust.evidence import Evidence
+from fertadjust.plan import Change
+from fertadjust.rules.engine import evaluate
+from fertadjust.rules.facts import Action, Recommendation
+from fertadjust.rules.policy import Policy, Recovery, with_overrides
+from fertadjust.shipped import shipped_policy_files, shipped_tables
+from fertadjust.stages import StageDates
+from tests.rules import (
+    HIGH,
+    HIGH_EDGE,
+    LEAF_LOW,
+    LOW,
+    LOW_EDGE,
+    RATE,
+    SATURDAY,
+    WIDTH,
+    advised,
+    cut_size,
+    fed,
+    fired,
+    in_force,
+    leaf,
+    line,
+    open_plan,
+    petiole_season,
+    raise_size,
+)
+from tests.support import BLOOM, SOUTHEAST, day_in, policy, result, with_policy
+
+OWN_RULE_WORDS = "this program's own rule"
+
+
+# --- raise --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [0.30, 0.50, 0.75, 0.99, 1.0, 1.01, 2.0])
+def test_a_raise_grows_from_a_third_to_a_half_over_one_band_width(width: float) -> None:
+    # 0.75 to 1.0 lb N/ac/day (UGA-2021); 50 % (UGA-AESL; TOMATO-SAP-1988)
+    value = LOW_EDGE * math.exp(-width * WIDTH)
+    found = advised(result(value, 6))
+    expected = 1 / 3 + (1 / 2 - 1 / 3) * min(width, 1.0)
+    assert found.factor == pytest.approx(1 + expected)
+    assert found.moved_by == "raise" and found.action is Action.RAISE
+    trace = line(found, "raise")
+    assert f"{width:.2f} band widths below the band" in trace.saw
+    assert trace.change == f"factor 1.00 -> {1 + expected:.2f}"
+
+
+def test_a_raise_between_the_published_steps_says_that_its_growth_is_the_programs_own() -> None:
+    between, largest = line(advised(result(LOW, 6)), "raise"), line(advised(result(1000, 6)), "raise")
+    assert between.evidence is Evidence.PROJECT_RULE and OWN_RULE_WORDS in between.why
+    assert "UGA-2021" in between.source and "UGA-AESL" in between.source
+    assert largest.evidence is Evidence.PUBLISHED and OWN_RULE_WORDS not in largest.why
+
+
+def test_petiole_and_leaf_both_low_take_the_published_leaf_raise() -> None:
+    found = advised(result(LOW, 6), leaf(LEAF_LOW))
+    trace = line(found, "raise")
+    assert found.factor == pytest.approx(1.5)
+    assert (trace.source, trace.evidence) == ("UGA-AESL", Evidence.PUBLISHED)
+    assert "leaf nitrogen low as well" in trace.saw
+
+
+def test_low_leaf_nitrogen_alone_raises_by_half() -> None:
+    trace = line(advised(leaf(LEAF_LOW)), "raise")
+    assert trace.change == "factor 1.00 -> 1.50" and trace.source == "UGA-AESL"
+
+
+def test_where_the_petiole_alone_would_take_as_much_the_low_leaf_is_still_named() -> None:
+    trace = line(advised(result(1000, 6), leaf(LEAF_LOW)), "raise")
+    assert trace.change == "factor 1.00 -> 1.50"
+    assert (trace.source, trace.evidence) == ("UGA-AESL", Evidence.PUBLISHED)
+
+
+def test_the_policy_says_how_far_out_the_largest_step_is_reached() -> None:
+    the_policy = with_policy(policy(), raise_largest_at=2.0, cut_largest_at=0.5)
+    low, high = LOW_EDGE * math.exp(-0.8 * WIDTH), HIGH_EDGE * math.exp(0.4 * WIDTH)
+    assert advised(result(low, 6), the_policy=the_policy).factor == pytest.approx(1 + 1 / 3 + 0.4 / 6)
+    assert advised(result(high, 6), the_policy=the_policy).factor == pytest.approx(1 - 0.10 - 0.8 * 0.15)
+
+
+def with_limits(*results: Any, **limits: float) -> Recommendation:
+    """The Southeast table with limits that it does not print (invented)."""
+    data = shipped_tables()[SOUTHEAST].as_data()
+    for row in data["rows"]:
+        if row["weeks"][0] == 5:
+            row |= limits
+    the_season = replace(petiole_season(*results), tables=(BandTable.model_validate(data),))
+    return evaluate(the_season.facts(SATURDAY), the_season.policy)
+
+
+def test_a_deficient_result_takes_the_largest_raise_at_once() -> None:
+    found = with_limits(result(LOW, 6), deficient_below=2600.0)
+    assert found.comparison is not None and found.comparison.status is Status.DEFICIENT
+    assert found.factor == pytest.approx(1.5) and "deficient" in line(found, "raise").saw
+    low = with_limits(result(LOW, 6), deficient_below=2400.0)
+    assert low.factor == pytest.approx(1 + raise_size(LOW))
+
+
+def test_a_result_in_excess_takes_the_largest_cut_at_once() -> None:
+    found = with_limits(result(7000, 6), excess_above=6500.0)
+    assert found.comparison is not None and found.comparison.status is Status.EXCESS
+    assert found.factor == pytest.approx(0.75) and "excess" in line(found, "cut").saw
+    high = with_limits(result(7000, 6), excess_above=7500.0)
+    assert high.factor == pytest.approx(1 - cut_size(7000.0))
+
+
+def test_a_raise_counts_from_the_rate_in_force() -> None:
+    found = advised(
+        result(1500, 5, record=1), result(LOW, 6, record=2), changes=(in_force(1.2),), applications=fed(1.2 * RATE)
+    )
+    assert found.standing_factor == pytest.approx(1.2)
+    assert found.factor == pytest.approx(1.2 * (1 + raise_size(LOW)))
+    assert found.rates_lb_ac == pytest.approx([RATE * found.factor] * len(found.weeks))
+
+
+def test_a_half_step_is_never_smaller_than_the_smallest_step() -> None:
+    found = advised(result(LOW, 6), leaf(3.3), the_policy=with_policy(policy(), smallest_step=0.25))
+    assert found.factor == pytest.approx(1.25)
+    tiny = with_policy(policy(), smallest_step=0.25, raise_first=0.2, raise_largest=0.2)
+    assert advised(result(LOW, 6), the_policy=tiny).factor == pytest.approx(1.2)
+
+
+def test_no_raise_is_taken_where_none_is_called_for() -> None:
+    trace = line(advised(result(HIGH, 6)), "raise")
+    assert not trace.fired and trace.saw == "no raise called for"
+
+
+# --- cut ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [0.30, 0.50, 0.75, 0.99, 1.0, 1.01, 2.0])
+def test_a_cut_grows_from_a_tenth_to_a_quarter_over_one_band_width(width: float) -> None:
+    value = HIGH_EDGE * math.exp(width * WIDTH)
+    found = advised(result(value, 6))
+    expected = 0.10 + 0.15 * min(width, 1.0)
+    assert found.factor == pytest.approx(1 - expected)
+    assert found.moved_by == "cut" and found.action is Action.CUT
+    trace = line(found, "cut")
+    assert f"{width:.2f} band widths above the band" in trace.saw
+    assert trace.change == f"factor 1.00 -> {1 - expected:.2f}"
+
+
+@pytest.mark.parametrize("value", [6500.0, HIGH, 9000.0, 20_000.0])
+def test_every_cut_is_labelled_as_the_programs_own_rule(value: float) -> None:
+    trace = line(advised(result(value, 6)), "cut")
+    assert trace.fired
+    assert (trace.source, trace.evidence) == ("none", Evidence.PROJECT_RULE)
+    assert OWN_RULE_WORDS in trace.why and "no publication gives a number for a cut" in trace.why
+
+
+def test_a_cut_of_the_growers_own_size_is_called_the_growers_own() -> None:
+    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    own = Policy.model_validate(with_overrides(data, {"cut_largest": 0.20}))
+    found = advised(result(20_000, 6), the_policy=own)
+    trace = line(found, "cut")
+    assert found.factor == pytest.approx(0.80)
+    assert trace.evidence is Evidence.OWN
+
+
+def test_a_half_cut_is_never_smaller_than_the_smallest_step() -> None:
+    found = advised(result(6500, 6), leaf(3.3))
+    assert line(found, "leaf nitrogen").change == "full step -> half step"
+    assert found.factor == pytest.approx(0.90)
+
+
+def test_nothing_that_is_fed_is_nothing_to_cut() -> None:
+    stopped = in_force(0.0)
+    found = advised(result(HIGH, 6), changes=(stopped,), applications=fed(0.0))
+    assert found.action is Action.HOLD and found.factor == 0.0
+    assert line(found, "cut").saw == "nothing is fed"
+
+
+def test_a_low_result_while_nothing_is_fed_goes_back_to_the_plans_rate() -> None:
+    found = advised(result(LOW, 6), changes=(in_force(0.0),), applications=fed(0.0))
+    assert found.factor == 1.0 and found.action is Action.RAISE
+    assert "back to plan" in line(found, "raise").why
+
+
+# --- after recovery -----------------------------------------------------------------------------------------
+
+
+def recovered(factor: float, value: float, choice: str = "ease", **rest: object) -> Recommendation:
+    the_policy = with_policy(policy(), after_recovery=Recovery(choice))
+    given: dict[str, object] = {"applications": fed(factor * RATE)} | rest
+    return advised(result(value, 6), changes=(in_force(factor),), the_policy=the_policy, **given)
+
+
+MIDDLE = math.sqrt(LOW_EDGE * HIGH_EDGE)
+LOWER, UPPER = 0.999 * MIDDLE, 1.001 * MIDDLE
+
+
+@pytest.mark.parametrize(
+    ("choice", "factor", "value", "expected"),
+    [
+        ("keep", 1.2, LOWER, 1.2),
+        ("keep", 1.2, UPPER, 1.2),
+        ("keep", 0.8, LOWER, 0.8),
+        ("keep", 0.8, UPPER, 0.8),
+        ("ease", 1.2, LOWER, 1.2),
+        ("ease", 1.2, UPPER, 1.1),
+        ("ease", 0.8, LOWER, 0.9),
+        ("ease", 0.8, UPPER, 0.8),
+        ("plan", 1.2, LOWER, 1.0),
+        ("plan", 1.2, UPPER, 1.0),
+        ("plan", 0.8, LOWER, 1.0),
+        ("plan", 0.8, UPPER, 1.0),
+        ("plan", 1.2, LOW_EDGE, 1.0),
+        ("plan", 0.8, HIGH_EDGE, 1.0),
+        ("plan", 1.2, 3010.0, 1.0),
+        ("plan", 0.8, 4990.0, 1.0),
+        ("plan", 1.2, 2950.0, 1.2),
+        ("plan", 0.8, 5050.0, 0.8),
+        ("ease", 1.2, 5050.0, 1.1),
+        ("ease", 0.8, 2950.0, 0.9),
+    ],
+)
+def test_back_in_the_band_the_policy_says_what_becomes_of_the_change(
+    choice: str, factor: float, value: float, expected: float
+) -> None:
+    found = recovered(factor, value, choice)
+    trace = line(found, "after recovery")
+    assert found.factor == pytest.approx(expected)
+    moved = abs(expected - factor) > 1e-9
+    assert trace.fired is moved
+    assert (trace.source, trace.evidence) == ("UGA-2021; TOMATO-SAP-1988", Evidence.PROJECT_RULE)
+    if moved:
+        assert trace.change == f"factor {factor:.2f} -> {expected:.2f}"
+        assert found.moved_by == "after recovery" and f'"{choice}"' in trace.why
+        assert found.action is (Action.CUT if expected < factor else Action.RAISE)
+    else:
+        assert found.action is Action.HOLD
+
+
+@pytest.mark.parametrize(("factor", "expected"), [(1.09, 1.0), (1.11, 1.055), (0.91, 1.0), (0.89, 0.945)])
+def test_an_easing_that_comes_within_a_twentieth_of_the_plan_returns_to_it(factor: float, expected: float) -> None:
+    value = 4400.0 if factor > 1 else 3500.0
+    assert recovered(factor, value).factor == pytest.approx(expected)
+
+
+def test_the_policy_says_how_much_an_easing_takes_back() -> None:
+    half, most = (
+        advised(
+            result(4400, 6),
+            changes=(in_force(1.4),),
+            applications=fed(1.4 * RATE),
+            the_policy=with_policy(policy(), ease_share=share),
+        )
+        for share in (0.5, 0.75)
+    )
+    assert (half.factor, most.factor) == (pytest.approx(1.2), pytest.approx(1.1))
+
+
+def test_at_the_plans_own_rate_there_is_nothing_to_take_back() -> None:
+    found = advised(result(4400, 6))
+    assert line(found, "after recovery").saw == "the plan's own rate is in force"
+
+
+def test_a_high_result_at_a_raised_rate_goes_at_least_as_far_down_as_an_easing() -> None:
+    found = recovered(1.5, 6000.0)
+    cut = 1.5 * (1 - cut_size(6000.0))
+    assert cut > 1.25
+    assert found.factor == pytest.approx(1.25) and found.moved_by == "cut"
+    assert "17 %" in line(found, "cut").why  # 1.50 -> 1.25
+
+
+def test_a_high_result_at_a_raised_rate_goes_further_where_the_cut_is_larger() -> None:
+    found = recovered(1.2, HIGH)
+    assert found.factor == pytest.approx(1.2 * (1 - cut_size(HIGH))) and found.factor < 1.1
+
+
+def test_a_low_result_at_a_cut_rate_goes_at_least_as_far_up_as_an_easing() -> None:
+    found = recovered(0.2, LOW)
+    assert 0.2 * (1 + raise_size(LOW)) < 0.6
+    assert found.factor == pytest.approx(0.6) and found.moved_by == "raise"
+
+
+def test_after_a_step_there_is_no_easing_on_top() -> None:
+    found = recovered(1.2, HIGH)
+    trace = line(found, "after recovery")
+    assert not trace.fired and trace.saw == "a step was taken"
+
+
+def test_with_one_edge_no_recovery_is_judged() -> None:
+    stages = StageDates({"pre_harvest": BLOOM, "main_harvest": day_in(4)}, day_in(12, 6))
+    found = recovered(1.2, 5000.0, tables=("strawberry-petiole-dry-california",), stages=stages)
+    assert found.factor == pytest.approx(1.2) and found.action is Action.HOLD
+    assert "no position" in line(found, "after recovery").why
+
+
+def test_an_unclear_result_in_the_upper_half_still_lets_a_raise_ease() -> None:
+    found = recovered(1.2, 4900.0)
+    assert "status" in fired(found) and found.factor == pytest.approx(1.1)
+
+
+@pytest.mark.parametrize(
+    ("factor", "value", "leaf_value", "expected"),
+    [
+        (1.2, 4400.0, LEAF_LOW, 1.2),  # in its band again, but the leaf is still low
+        (1.2, 4400.0, 3.3, 1.1),
+        (1.2, 4400.0, 4.6, 1.1),
+        (0.8, 3500.0, 4.6, 0.8),  # in its band again, but the leaf is still high
+        (0.8, 3500.0, 3.3, 0.9),
+        (0.8, 3500.0, LEAF_LOW, 0.9),
+    ],
+)
+def test_a_change_is_not_taken_back_against_the_leaf(
+    factor: float, value: float, leaf_value: float, expected: float
+) -> None:
+    found = advised(
+        result(value, 6), leaf(leaf_value), changes=(in_force(factor),), applications=fed(factor * RATE)
+    )
+    assert found.factor == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("value", "expected"), [(4200.0, 1.2), (4700.0, 1.1)])
+def test_an_easing_has_to_hold_one_stage_step_earlier_and_later_too(value: float, expected: float) -> None:
+    # upper half from 3,873 ppm in weeks 5 and 6, but from 4,583 in week 4 (UGA-2021)
+    sample = result(value, 5)
+    found = advised(sample, on=sample.known_on, changes=(in_force(1.2, since=2),), applications=fed(1.2 * RATE))
+    assert found.factor == pytest.approx(expected)
+
+
+def test_a_change_is_not_taken_back_while_the_stage_is_in_doubt() -> None:
+    # 1,800 ppm is high in week 1 and far too low in week 2 (UGA-2021); fed since four weeks before bloom
+    sample = result(1800, 1, delay=0)
+    the_plan = open_plan((RATE,) * 16, start=BLOOM - timedelta(days=28))
+    change = Change(BLOOM - timedelta(days=23), BLOOM - timedelta(days=21), day_in(4), 1.2, {}, 7)
+    found = advised(sample, on=sample.sampled, the_plan=the_plan, changes=(change,), applications=())
+    assert line(found, "stage in doubt").change == "hold, confirm the stage"
+    assert found.action is Action.HOLD and found.factor == pytest.approx(1.2)
