@@ -181,11 +181,9 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     before = draft.factor
     factor = _fitting_factor(facts, _longest(facts, policy), before, room)
     rates = bounded_rates(facts, weeks, factor)
-    metered = metered_rates(facts, weeks, rates)
     saw = _cap_words(facts, room)
-    out_of_room = sum(metered) > room + _TINY
-    if out_of_room:
-        rates = filled(metered, room)
+    out_of_room = sum(metered_rates(facts, weeks, rates)) > room + _TINY
+    rates = filled(rates, room)
     if factor < before - _TINY or out_of_room:
         why = "The raise does not fit under the season cap, so only the part that fits is made."
         if out_of_room:
@@ -221,7 +219,8 @@ def _fitting_factor(facts: Facts, weeks: Sequence[PlanWeek], factor: float, room
     """The factor, or as much of it above the one in force as fits into the room over some weeks."""
 
     def committed(candidate: float) -> float:
-        return sum(metered_rates(facts, weeks, bounded_rates(facts, weeks, candidate)))
+        rates = bounded_rates(facts, weeks, candidate)
+        return max(sum(rates), sum(metered_rates(facts, weeks, rates)))
 
     low, high = facts.factor, factor
     if factor <= low or committed(factor) <= room + _TINY:
