@@ -335,6 +335,45 @@ def test_a_higher_result_never_leads_to_a_higher_rate(drawn: tuple[BlockSeason, 
         assert at_higher <= at_lower + TINY, week
 
 
+@often(500)
+@given(
+    factor=st.sampled_from([0.5, 0.75, 0.9, 1.1, 4 / 3, 1.5]),
+    recovery=st.sampled_from(sorted(Recovery)),
+    week=st.integers(4, 9),
+    value=magnitudes(500, 12_000),
+    times=magnitudes(1.01, 6.0),
+    leaf_n=st.sampled_from([None, 2.2, 3.2, 4.6]),
+    earlier=st.lists(magnitudes(500, 12_000), max_size=3),
+)
+def test_at_a_changed_rate_that_has_had_time_to_show_a_higher_result_never_leads_to_a_higher_rate(
+    factor: float,
+    recovery: Recovery,
+    week: int,
+    value: float,
+    times: float,
+    leaf_n: float | None,
+    earlier: list[float],
+) -> None:
+    """A return towards plan on the one side of an edge meets a step away from it on the other."""
+    results = [support.result(one, week - 1 - index, record=20 + index) for index, one in enumerate(earlier)]
+    if leaf_n is not None:
+        results.append(support.result(leaf_n, week, record=30, tissue=Tissue.LEAF))
+    changed = Change(support.day_in(week - 3, 3), support.day_in(week - 2), support.day_in(week + 2), factor)
+    season = support.season(
+        support.result(value, week),
+        *results,
+        the_plan=support.plan((4.0,) * 14, floor=0.0, ceiling=20.0),
+        the_policy=support.with_policy(POLICY, after_recovery=recovery),
+        changes=(changed,),
+    )
+    on = support.day_in(week, 5)
+    _, lower = recommended(season, on)
+    _, higher = recommended(with_value(season, 1, value * times), on)
+    assert lower.standing_factor == factor
+    for at_lower, at_higher in zip(lower.rates_lb_ac, higher.rates_lb_ac, strict=False):
+        assert at_higher <= at_lower + TINY
+
+
 @pytest.mark.parametrize("cap", [58.05, 58.5])
 def test_a_lower_result_is_not_fed_less_next_week_because_its_raise_would_run_for_longer(cap: float) -> None:
     """Four falling results. At 2,000 ppm a small early step runs for two weeks; at 1,700 ppm a full raise runs for
