@@ -18,7 +18,15 @@ from typing import TYPE_CHECKING, Any
 from fertadjust import __version__
 from fertadjust.advice_data import advice_data
 from fertadjust.deciding import Choice, basis_of, decision_content, season_of_basis
-from fertadjust.entry import Entered, block_of, read_application, read_observation, read_result, same_result
+from fertadjust.entry import (
+    Entered,
+    application_questions,
+    block_of,
+    read_application,
+    read_observation,
+    read_result,
+    same_result,
+)
 from fertadjust.errors import Fault, UserError
 from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing
 from fertadjust.season import Advice, BlockSeason
@@ -196,10 +204,18 @@ class Season:
         products: Mapping[str, float] | None = None,
         note: str = "",
         by: str = "",
+        confirm: bool = False,
         today: date | None = None,
     ) -> int:
-        """Write what was applied; the record number. See `fertadjust.entry.read_application`."""
+        """Write what was applied; the record number. See `fertadjust.entry.read_application`.
+
+        Raises:
+            UserError: every fault; an unusual amount or day counts as one unless confirmed.
+        """
         item = read_application(self.file, block, on, today or _today(), n, products, note)
+        questions = application_questions(item, block_of(self.file, block), self.units)
+        if questions and not confirm:
+            raise UserError([Fault(f"{text} Confirm it to take it.", key="application") for text in questions])
         content = {"n_lb_ac": item.n_lb_ac, "products": dict(item.products), "note": item.note}
         return self._write([Draft(Kind.APPLICATION, item.block, on.isoformat(), content)], by)[0]
 

@@ -69,6 +69,7 @@ def decision_content(
         "reason": reason.strip(),
         "factor": factor,
         "rates_lb_ac": {str(week): value for week, value in rates.items()},
+        "standing_lb_ac": dict(zip(map(str, numbers), found.standing_rates_lb_ac, strict=True)),
         "effective": found.weeks[0].start.isoformat() if found.weeks else advice.on.isoformat(),
         "review": found.review.isoformat(),
         "advice": advice_data(advice, season.products, units),

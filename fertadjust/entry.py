@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Final, TypeVar
 
+from fertadjust.dates import day
 from fertadjust.errors import Fault, OutOfSeason, UserError
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
@@ -30,6 +31,7 @@ from fertadjust.tissue import (
     stored_unit,
     to_stored,
 )
+from fertadjust.units import UnitSystem
 
 RESULT_FIELDS: Final = (
     "block",
@@ -50,6 +52,8 @@ RESULT_FIELDS: Final = (
 
 _BEFORE_PLAN = timedelta(days=120)
 _AFTER_PLAN = timedelta(days=60)
+_MANY_WEEKS = 2.0
+"""An application of more than this many weeks at the ceiling is asked about."""
 
 Word = TypeVar("Word", bound=StrEnum)
 Item = TypeVar("Item")
@@ -313,6 +317,22 @@ def read_application(
     return Application(0, found.block.key, on, n_lb_ac, weights, note)
 
 
+def application_questions(application: Application, block: BlockSeason, units: UnitSystem) -> list[str]:
+    """Questions that a careful person would ask about an application, empty when there are none."""
+    questions = []
+    if application.n_lb_ac > _MANY_WEEKS * block.plan.ceiling_lb_ac:
+        questions.append(
+            f"{units.rate_out(application.n_lb_ac):.1f} {units.total_unit} at one time is far above a week's "
+            f"ceiling of {units.rate_out(block.plan.ceiling_lb_ac):.1f}: is it per area, and not for the block?"
+        )
+    if not block.plan.start <= application.on <= block.plan.end:
+        questions.append(
+            f"{day(application.on)} lies outside the plan, {day(block.plan.start)} to {day(block.plan.end)}: "
+            "is the day right?"
+        )
+    return questions
+
+
 def read_observation(
     season: SeasonFile, block: str, on: date, today: date, sight: str, value: float | None = None, note: str = ""
 ) -> Observation:
@@ -332,9 +352,11 @@ def read_observation(
     """
     faults = _Faults()
     found = faults.take("block", lambda: block_of(season, block))
-    kind = faults.take("sight", lambda: read_word(sight, Sight, "sight"))
+    kind = faults.take("kind", lambda: read_word(sight, Sight, "kind"))
     if on > today:
         faults.add("on", f"{on} is after today, {today}")
+    if season.planted is not None and on < season.planted and kind is not Sight.SOIL_NITRATE:
+        faults.add("on", f"{on} is before planting on {season.planted}")
     if kind is Sight.SOIL_NITRATE and (value is None or not 0 <= value <= 1000):
         faults.add("value", "a soil nitrate test needs its NO3-N in ppm, 0 to 1000")
     if kind is not None and kind is not Sight.SOIL_NITRATE and value is not None:

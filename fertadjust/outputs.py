@@ -9,8 +9,7 @@ from fertadjust.charts import Mark, figure_svg, season_figure
 from fertadjust.report import report_html
 from fertadjust.stored import Decided
 
-_NO_STEP = 0.005
-"""A change of the factor below this counts as a hold."""
+_SAME_LB_AC = 1e-6
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -23,12 +22,14 @@ def _marks(decisions: list[Decided]) -> list[Mark]:
 
 
 def _mark(item: Decided) -> Mark:
-    """What was decided, by its size: "raise 33 %"; the grower's own rate counts by its direction."""
-    step = item.factor / item.standing_factor - 1.0 if item.standing_factor > 0 else item.factor
-    if abs(step) < _NO_STEP:
-        return Mark(item.on, "hold", "hold")
-    kind: Literal["raise", "cut"] = "raise" if step > 0 else "cut"
-    return Mark(item.on, f"{kind} {100 * abs(step):.0f} %", kind)
+    """What was decided, by the first week that it moves: "raise 33 %"."""
+    for week, rate in item.rates_lb_ac.items():
+        before = item.standing_lb_ac.get(week, rate)
+        if abs(rate - before) > _SAME_LB_AC:
+            kind: Literal["raise", "cut"] = "raise" if rate > before else "cut"
+            size = f" {100 * abs(rate / before - 1):.0f} %" if before > 0 else ""
+            return Mark(item.on, kind + size, kind)
+    return Mark(item.on, "hold", "hold")
 
 
 def chart(season: Season, block: str, on: date) -> Figure:

@@ -122,10 +122,11 @@ class Change:
 
 
 class Shift(NamedTuple):
-    """A day on which the factor really moved, and to which side."""
+    """A day on which the factor really moved, to which side, and whether by a change running out."""
 
     on: date
     direction: int
+    ran_out: bool = False
 
 
 class RatePath:
@@ -152,17 +153,18 @@ class RatePath:
 
     def standing_factor(self, on: date) -> float:
         """Factor that the latest decision set and that has not run out on a date; otherwise 1."""
-        latest = self._latest(on)
+        latest = self.latest(on)
         return latest.factor if latest is not None and on <= latest.review else 1.0
 
     def overdue(self, on: date) -> date | None:
         """Review date of a change that has run out without a new decision, or None."""
-        latest = self._latest(on)
+        latest = self.latest(on)
         if latest is None or on <= latest.review or latest.factor == 1.0:
             return None
         return latest.review
 
-    def _latest(self, on: date) -> Change | None:
+    def latest(self, on: date) -> Change | None:
+        """The last change decided up to a date, run out or not."""
         known = [change for change in self.changes if change.decided <= on]
         return known[-1] if known else None
 
@@ -189,4 +191,4 @@ def _lapse(change: Change) -> list[Shift]:
         return []
     weeks = math.ceil((change.review - change.effective).days / DAYS_PER_WEEK)
     back = change.effective + timedelta(days=DAYS_PER_WEEK * weeks)
-    return [Shift(back, 1 if change.factor < 1.0 else -1)]
+    return [Shift(back, 1 if change.factor < 1.0 else -1, ran_out=True)]

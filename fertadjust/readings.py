@@ -87,6 +87,7 @@ class Readings:
         counts = [result.petioles for result in used if result.petioles is not None]
         reading = Reading(
             sampled=first.sampled,
+            known=max(result.known_on for result in used),
             tissue=first.tissue,
             basis=first.basis,
             analyte=first.analyte,

@@ -63,6 +63,7 @@ def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row
 def _reading(result: TissueResult, band: Band) -> Reading:
     return Reading(
         sampled=result.sampled,
+        known=result.known_on,
         tissue=result.tissue,
         basis=result.basis,
         analyte=result.analyte,

@@ -121,6 +121,7 @@ class BlockSeason:
         policy, path, ledger = self.policy, self._path_before(on), self.ledger(on)
         readings = self._readings.known_on(on)
         primary = deciding(readings.nitrogen, on, int(policy.stale_days.value))
+        standing_on = _answered_by(path.latest(on), primary, on)
         past = history(readings.nitrogen, primary)
         logged, assumed = ledger.spent_lb_ac(on)
         horizon = on - timedelta(days=int(policy.observation_days.value))
@@ -137,9 +138,9 @@ class BlockSeason:
             supply=self._supply(ledger, primary),
             observations=self._seen(horizon, on),
             soil_nitrate=self._soil_nitrate(on),
-            factor=path.standing_factor(on),
-            overdue=path.overdue(on),
-            last_shift=path.last_shift(on),
+            factor=path.standing_factor(standing_on),
+            overdue=path.overdue(standing_on),
+            last_shift=path.last_shift(standing_on),
             coming=self.plan.coming_weeks(on),
             floor_lb_ac=self.plan.floor_lb_ac,
             ceiling_lb_ac=self.plan.ceiling_lb_ac,
@@ -199,18 +200,19 @@ class BlockSeason:
     def weeks_from(self, on: date, recommendation: Recommendation | None = None) -> list[WeekAmounts]:
         """The coming weeks before the day's advice, and after it: as decided, else as recommended.
 
-        Without a recommendation the rates decided so far stand.
+        "Before" is the rate in force going on over the weeks that the advice covers, and what was decided so far
+        after them. Without a recommendation the rates decided so far stand.
         """
-        earlier = self._path_before(on)
+        earlier, now = self._path_before(on), self.path(on)
         weeks = self.plan.coming_weeks(on)
         before = {week.number: earlier.rate_lb_ac(week) for week in weeks}
-        if recommendation is None or self.decided_on(on):
-            now = self.path(on)
-            after = {week.number: now.rate_lb_ac(week) for week in weeks}
-        else:
-            after = {week.number: week.rate_lb_ac for week in weeks}
-            covered = zip(recommendation.weeks, recommendation.rates_lb_ac, strict=True)
-            after |= {week.number: rate for week, rate in covered}
+        after = {week.number: now.rate_lb_ac(week) for week in weeks}
+        if recommendation is not None:
+            covered = [week.number for week in recommendation.weeks]
+            before |= dict(zip(covered, recommendation.standing_rates_lb_ac, strict=True))
+            if not self.decided_on(on):
+                after = {week.number: week.rate_lb_ac for week in weeks}
+                after |= dict(zip(covered, recommendation.rates_lb_ac, strict=True))
         ledger = self.ledger(on)
         spent = self.plan.credits_lb_ac + sum(ledger.spent_lb_ac(on)) - ledger.ahead_lb_ac(on)
         spent += ledger.rest_of_week_lb_ac(on)
@@ -265,3 +267,14 @@ class BlockSeason:
             for item in sorted(leaves, key=lambda item: item.record)
             if item.sampled == latest
         )
+
+
+def _answered_by(change: Change | None, reading: Reading | None, on: date) -> date:
+    """The day as of which a change is judged: its review date when a result of its time had arrived by then.
+
+    Such a result answers the change, though it is looked at a few days late.
+    """
+    if change is None or reading is None or on <= change.review:
+        return on
+    in_time = change.effective <= reading.sampled and reading.known <= change.review
+    return change.review if in_time else on

@@ -93,7 +93,8 @@ class Decided(NamedTuple):
         advised: the advice's headline.
         reason: why, in the decider's words.
         rates_lb_ac: week number -> decided rate [lb/ac], empty when the advice was left.
-        factor, standing_factor: decided factor on the planned rates, and the one in force before.
+        factor: decided factor on the planned rates.
+        standing_lb_ac: week number -> rate in force before the decision [lb/ac].
     """
 
     record: int
@@ -105,7 +106,7 @@ class Decided(NamedTuple):
     reason: str
     rates_lb_ac: dict[int, float]
     factor: float
-    standing_factor: float = 1.0
+    standing_lb_ac: dict[int, float] = {}  # noqa: RUF012 - never changed
 
 
 def decided_of(record: Record) -> Decided:
@@ -121,7 +122,7 @@ def decided_of(record: Record) -> Decided:
         reason=data["reason"],
         rates_lb_ac={int(week): rate for week, rate in data["rates_lb_ac"].items()},
         factor=data["factor"],
-        standing_factor=data["advice"]["standing_factor"],
+        standing_lb_ac={int(week): rate for week, rate in data["standing_lb_ac"].items()},
     )
 
 

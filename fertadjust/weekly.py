@@ -18,13 +18,13 @@ class WeekAmounts:
         week: the planned week.
         stage: where the week lies in words, or "".
         before_lb_ac: rate without the new decision [lb/ac].
-        rate_lb_ac: rate with it [lb/ac].
+        rate_lb_ac: rate with it [lb/ac], as far as the season cap lets it.
         n_lb: nitrogen for the whole block [lb].
         n_lb_injection: nitrogen for the whole block in one injection [lb].
         products: amounts for the whole block and the whole week.
         products_before: the same without the new decision.
         total_lb_ac: running total of the season with credits, to the end of this week [lb/ac].
-        over_cap: whether that total is above the season cap.
+        over_cap: whether the week's rate would pass the season cap, so that less or nothing is fed.
     """
 
     week: PlanWeek
@@ -71,7 +71,8 @@ def weekly_amounts(
     total = spent_lb_ac
     rows = []
     for week in weeks:
-        rate = after[week.number]
+        wanted = after[week.number]
+        rate = wanted if plan.cap_lb_ac is None else min(wanted, max(0.0, plan.cap_lb_ac - total))
         total += rate
         n_lb = rate * area
         rows.append(
@@ -85,7 +86,7 @@ def weekly_amounts(
                 products=tuple(amounts(n_lb, products)),
                 products_before=tuple(amounts(before[week.number] * area, products)),
                 total_lb_ac=total,
-                over_cap=plan.cap_lb_ac is not None and total > plan.cap_lb_ac + 1e-9,
+                over_cap=rate < wanted - 1e-9,
             )
         )
     return rows

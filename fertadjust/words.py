@@ -162,7 +162,7 @@ def flip_sentence(advice: Advice) -> str:
     """Which result would change the advice, in one sentence."""
     reading = advice.facts.primary
     if reading is None:
-        return "Any usable result would change this."
+        return "A usable result may change this."
     here = advice.recommendation.action.value
     if not advice.flips:
         return f"No result of that sample would change this: the advice stays to {here}."

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from fertadjust.compare import Side
 from fertadjust.evidence import Evidence
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
@@ -18,7 +19,7 @@ from fertadjust.plan import Change, Credit, Plan
 from fertadjust.products import Product, amounts, nitrogen_in
 from fertadjust.rules.bound_rules import bounded_rates
 from fertadjust.rules.engine import evaluate
-from fertadjust.rules.facts import Facts, Recommendation
+from fertadjust.rules.facts import Action, Facts, Recommendation
 from fertadjust.rules.policy import Policy, Recovery
 from fertadjust.season import BlockSeason
 from fertadjust.season_file import parse_season
@@ -320,9 +321,8 @@ def test_a_raise_that_only_partly_fits_under_the_cap_is_never_turned_into_a_cut(
 def test_a_higher_result_never_leads_to_a_higher_rate(drawn: tuple[BlockSeason, date, int], times: float) -> None:
     """All else equal, over every week that both advices cover.
 
-    The two may be reviewed on different days, and a season cap shares what is left over the weeks before the
-    review, so that the same nitrogen may be spread over fewer or more weeks. Under a cap only the first week is
-    compared.
+    Under a season cap only the first week is compared: what a cut saves in that week is left for a later one, which
+    may then be fed more than it would have been at the lower result.
     """
     season, on, record = drawn
     value = next(item.value for item in season.results if item.record == record)
@@ -388,6 +388,29 @@ def test_a_lower_result_is_not_fed_less_next_week_because_its_raise_would_run_fo
         season = support.season(*results, the_plan=support.plan((5.25,) * 14, cap=cap))
         fed.append(recommended(season, support.day_in(8, 6))[1].rates_lb_ac[0])
     assert fed[1] <= fed[0] + TINY
+
+
+@often(400)
+@given(seasons())
+def test_a_result_clearly_below_never_cuts_and_one_clearly_above_never_raises(
+    drawn: tuple[BlockSeason, date, int],
+) -> None:
+    """Not even early, on a trend. Bounds, cap and a return towards plan are other matters."""
+    season, on, _ = drawn
+    _, found = recommended(season, on)
+    assume(found.comparison is not None)
+    assert found.comparison is not None
+    barred = {Side.BELOW: "cut", Side.ABOVE: "raise"}.get(found.comparison.sure or Side.WITHIN)
+    assert found.moved_by != (barred or "nothing")
+
+
+def test_a_crop_on_its_way_up_but_still_clearly_below_its_band_is_not_cut() -> None:
+    """300, 700, 1,500 and 2,600 ppm in weeks 5 to 8, whose band begins at 3,000; that of week 9 begins at 2,000."""
+    rising = (300.0, 700.0, 1500.0, 2600.0)
+    results = [support.result(value, 5 + index, record=index + 1) for index, value in enumerate(rising)]
+    _, found = recommended(support.season(*results), support.day_in(8, 5))
+    assert found.comparison is not None and found.comparison.sure is Side.BELOW
+    assert found.action is not Action.CUT
 
 
 def first_weeks(season: BlockSeason, on: date, values: tuple[float, float]) -> list[float]:

@@ -349,6 +349,8 @@ def test_a_week_that_begins_on_the_day_is_a_coming_one() -> None:
 def test_an_application_of_a_later_day_is_not_counted() -> None:
     facts = season(applications=fed()).facts(day_in(3))
     assert facts.logged_lb_ac == pytest.approx(2 * RATE)
+    thursday = season(applications=fed()).facts(day_in(3, 3))
+    assert thursday.logged_lb_ac == pytest.approx(3 * RATE)
 
 
 @pytest.mark.parametrize("on", [day_in(6), SATURDAY])

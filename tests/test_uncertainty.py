@@ -7,6 +7,7 @@ import math
 import pytest
 
 from fertadjust.uncertainty import combined, horwitz_relative, log_sd, mass_fraction, repeatability_limit
+from tests import support
 
 
 def test_ppm_and_mg_per_litre_are_parts_per_million_by_weight_and_percent_is_ten_thousand_of_them() -> None:
@@ -34,6 +35,17 @@ def test_parts_add_in_quadrature() -> None:
     assert combined([0.03, 0.04]) == pytest.approx(0.05)
     assert combined([]) == 0.0
     assert combined(part for part in (0.1,)) == pytest.approx(0.1)
+
+
+def test_a_results_budget_is_named_part_by_part_and_adds_up_to_its_uncertainty() -> None:
+    found = support.season(support.result(4000, petioles=36)).advice(support.day_in(7)).recommendation
+    assert [part.name for part in found.parts] == ["laboratory", "sampling, 36 petioles", "hour and day"]
+    laboratory, sampling, day = (part.relative for part in found.parts)
+    assert laboratory == pytest.approx(horwitz_relative(0.004))
+    assert sampling == pytest.approx(support.policy().cv_petiole.value / 6)
+    assert day == support.policy().time_petiole.value
+    assert found.relative == pytest.approx(combined([laboratory, sampling, day]))
+    assert all(part.source for part in found.parts)
 
 
 def test_the_largest_part_is_the_least_the_sum_can_be() -> None:

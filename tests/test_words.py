@@ -98,6 +98,13 @@ def test_weeks_of_different_rates_are_listed_one_by_one() -> None:
     assert "from 5.25, then 4.00 to 3.95, then 3.00 lb N/ac/week" in text
 
 
+def test_the_percentage_is_that_of_the_first_week_that_changes() -> None:
+    # a week planned at the floor is not cut, the next one is
+    ramp = (*(5.25,) * 6, 3.0, *(5.25,) * 5)
+    text = words.headline(advice(9000, the_plan=plan(ramp)), US)
+    assert "from 3.00, then 5.25 to 3.00, then 3.95 lb N/ac/week (-25 %)" in text
+
+
 def test_a_raise_from_nothing_has_no_percentage() -> None:
     stopped = Change(day_in(2, 5), day_in(3), day_in(12), 0.0, dict.fromkeys(range(3, 13), 0.0), 7)
     text = words.headline(advice(2500, changes=(stopped,), the_plan=plan(floor=0.0), applications=fed(0.0)), US)

@@ -185,6 +185,8 @@ def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     cap = one.plan.cap_lb_ac
     limit = "no season cap is set" if cap is None else f"season cap {words.rate(cap, units)} {units.total_unit}"
     say(f"Total N counts credits and what went out so far; {limit}.")
+    if any(row["over_cap"] for row in data):
+        say("CAP: the season cap stops some or all of that week's nitrogen.")
 
 
 def _rate_row(row: dict[str, Any]) -> list[str]:
@@ -199,7 +201,7 @@ def _rate_row(row: dict[str, Any]) -> list[str]:
         f"{row['block_n']:.3f}",
         f"{row['injection_n']:.3f}",
         f"{row['total']:.1f}",
-        "OVER" if row["over_cap"] else "",
+        "CAP" if row["over_cap"] else "",
     ]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,6 +22,9 @@ from fertadjust.cli.common import (
     today,
 )
 from fertadjust.errors import UserError
+
+if TYPE_CHECKING:
+    from fertadjust.api import Season
 
 
 @click.command(
@@ -67,7 +71,19 @@ def decide(
     if choice != "accept":
         reason = str(ask(reason, "--reason", "Why"))
     number = season.decide(key, choice, day, rate=rate, reason=reason, by=by, today=today())
-    say(f"Record {number}: {choice}.")
+    _echo_decided(season, number, choice)
+
+
+def _echo_decided(season: Season, number: int, choice: str) -> None:
+    """Say what was written down, week by week."""
+    from fertadjust import words
+
+    item = next(entry for entry in season.decisions() if entry.record == number)
+    if choice == "leave":
+        say(f"Record {number}: the rate is left as it was. Reason: {item.reason}")
+        return
+    rates = ", ".join(f"week {week}: {words.rate(rate, season.units)}" for week, rate in item.rates_lb_ac.items())
+    say(f"Record {number}, decided by {item.by}, in {season.units.rate_unit}: {rates}.")
 
 
 @click.command(epilog="Example: fertadjust decisions --block north --check")

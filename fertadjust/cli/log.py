@@ -48,6 +48,7 @@ Examples:
 @click.option("--n", type=float, help="Nitrogen per acre or hectare; 0 for a skipped injection.")
 @click.option("--product", "products", multiple=True, metavar="NAME=WEIGHT", help="Weight for the whole block.")
 @click.option("--note", default="", help="Anything worth keeping.")
+@click.option("--confirm", "confirmed", is_flag=True, help="Take an unusual amount or day.")
 @by_option
 def application(
     folder: Path,
@@ -56,6 +57,7 @@ def application(
     n: float | None,
     products: tuple[str, ...],
     note: str,
+    confirmed: bool,
     by: str,
 ) -> None:
     """Log what went out, by nitrogen or by product, and show the difference to plan."""
@@ -70,7 +72,9 @@ def application(
     for name, weight in map(_weight, products):
         weights[name] = weights.get(name, 0.0) + weight
     day = on or today()
-    number = season.log_application(key, day, n=n, products=weights or None, note=note, by=by, today=today())
+    number = season.log_application(
+        key, day, n=n, products=weights or None, note=note, by=by, confirm=confirmed, today=today()
+    )
     one = season.block(key)
     ledger = one.ledger(max(day, today()))
     item = next(entry for entry in ledger.applications if entry.record == number)
@@ -112,6 +116,7 @@ def observation(
     folder: Path, block: str | None, on: date | None, kind: str | None, value: float | None, note: str, by: str
 ) -> None:
     """Log what was seen in the field."""
+    from fertadjust import dates
     from fertadjust.observations import Sight
 
     season = open_folder(folder)
@@ -121,7 +126,7 @@ def observation(
         value = ask(value, "--value", "Soil NO3-N [ppm]", type=float)
     day = on or today()
     number = season.observe(key, day, sight, value=value, note=note, by=by, today=today())
-    say(f"Record {number}: {sight} on block {key}, {day}.")
+    say(f"Record {number}: {sight} on block {key}, {dates.day(day)}.")
 
 
 @log.command(epilog="Example: fertadjust log show --block north")

@@ -218,7 +218,8 @@ def list_(folder: Path, block: str | None, everything: bool, as_json: bool) -> N
     echo_table(["record", "block", "sampled", "kind", "value", "count", ""], rows, left=(1, 2, 3, 6))
     for item in shown:
         if item.reason:
-            say(f"record {item.number} replaces {item.replaces}: {item.reason}")
+            verb = "voids" if item.content is None else "replaces"
+            say(f"record {item.number} {verb} {item.replaces}: {item.reason}")
 
 
 @results.command(

@@ -11,7 +11,7 @@ from fertadjust.evidence import Evidence
 from fertadjust.observations import FRUIT_TROUBLE
 from fertadjust.plan import PlanWeek
 from fertadjust.rules.evidence_rules import lag_days
-from fertadjust.rules.facts import Backing, Draft, Facts, Outcome, fires, quiet
+from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import Policy
 
 _TINY = 1e-9
@@ -144,7 +144,6 @@ def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 
 def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Weekly rates stay within floor and ceiling, and the factor does not wind up beyond them."""
-    del policy
     weeks = weeks_until(facts, draft)
     rates = bounded_rates(facts, weeks, draft.factor)
     units = facts.units
@@ -153,6 +152,7 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     fed = [week.rate_lb_ac for week in weeks if week.rate_lb_ac > 0]
     draft = draft._replace(rates=rates)
     if not fed:
+        draft = draft._replace(factor=facts.factor)
         return quiet(_OWN_BOUNDS, saw, "No week with feeding is left to change.", draft)
     highest = max(facts.ceiling_lb_ac / rate for rate in fed)
     lowest = min(min(facts.floor_lb_ac, rate) / rate for rate in fed)
@@ -163,9 +163,12 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if not touched:
         return quiet(_OWN_BOUNDS, saw, "No weekly rate reaches a bound.", draft)
     bound = "ceiling" if draft.factor > 1.0 else "floor"
+    default = policy.ceiling if bound == "ceiling" else policy.floor
+    given = facts.ceiling_lb_ac if bound == "ceiling" else facts.floor_lb_ac
+    backing: Backed = default if abs(given - default.value) <= _TINY else _OWN_BOUNDS
     change = f"factor {draft.factor:.2f} -> {factor:.2f}" if factor != draft.factor else "single weeks bounded"
     draft = draft._replace(factor=factor, binding=bound)
-    return fires(_OWN_BOUNDS, saw, f"The {bound} limits the weekly rate.", draft, change)
+    return fires(backing, saw, f"The {bound} limits the weekly rate.", draft, change)
 
 
 def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:

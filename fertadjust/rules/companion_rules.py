@@ -26,7 +26,9 @@ def companion(facts: Facts, rule: CompanionRule, draft: Draft) -> Outcome:
     applies = beyond or (on_limit and value == limit)
     if not applies:
         return quiet(rule, saw, "It calls for nothing.", draft)
-    return fires(rule, saw, f"{rule.advice[:1].upper()}{rule.advice[1:]}.", draft, "note only")
+    blooming = facts.week is not None and facts.week >= 1
+    advice = rule.late if rule.late and blooming else rule.advice
+    return fires(rule, saw, f"{advice[:1].upper()}{advice[1:]}.", draft, "note only")
 
 
 def _value(companions: tuple[Companion, ...], analyte: str) -> tuple[float, date] | None:

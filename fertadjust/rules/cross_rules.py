@@ -23,7 +23,10 @@ def leaf_nitrogen(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(OWN_RULE, "no petiole beside it", "There is no petiole result to check.", draft)
     state = LeafState.NONE
     saw_leaf = "no leaf result near the sample"
-    if facts.leaf is not None:
+    shift = facts.last_shift
+    if facts.leaf is not None and shift is not None and facts.leaf.sampled < shift.on:
+        saw_leaf = f"leaf result of {short_day(facts.leaf.sampled)} is older than the last change"
+    elif facts.leaf is not None:
         relative = combined(part.relative for part in budget(facts.leaf, policy))
         found = compare(facts.leaf.value, facts.leaf.censor, relative, facts.leaf.band, policy.confidence.value)
         draft = draft._replace(leaf=found)

@@ -73,13 +73,17 @@ def wrong_kind(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     return fires(_KINDS, saw, why, draft)
 
 
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
+
+
 def stale(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """A result that is too old decides nothing."""
     limit = policy.stale_days
     if facts.primary is None:
         return quiet(limit, "no result", "There is no result.", draft)
     age = (facts.on - facts.primary.sampled).days
-    saw = f"sampled {short_day(facts.primary.sampled)}, {age} days ago; limit {limit.value:g}"
+    saw = f"sampled {short_day(facts.primary.sampled)}, {_days(age)} ago; limit {limit.value:g}"
     if age <= limit.value:
         return quiet(limit, saw, "The sample is fresh enough.", draft)
     draft = draft._replace(
@@ -89,7 +93,7 @@ def stale(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         resample=True,
         to_do=(*draft.to_do, "Sample again now: the latest result is too old to decide on."),
     )
-    why = f"The latest sample is {age} days old, so it decides nothing."
+    why = f"The latest sample is {_days(age)} old, so it decides nothing."
     return fires(limit, saw, why, draft, "no change allowed")
 
 
@@ -124,14 +128,15 @@ def too_soon(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(lag, "no earlier change", "No change is waiting to show.", draft)
     days = (facts.primary.sampled - shift.on).days
     word = "raise" if shift.direction > 0 else "cut"
-    saw = f"last {word} from {short_day(shift.on)}, sampled {days} days after; lag {lag.value:g} days"
+    last = "return to plan" if shift.ran_out else f"last {word}"
+    saw = f"{last} from {short_day(shift.on)}, sampled {days} days after; lag {lag.value:g} days"
     if days >= lag.value:
         return quiet(lag, saw, "The sample is late enough to show the last change.", draft)
     if shift.direction > 0:
         draft = draft._replace(settled=False, no_raise=(*draft.no_raise, "too soon"))
     else:
         draft = draft._replace(settled=False, no_cut=(*draft.no_cut, "too soon"))
-    why = f"The sample was taken before the last {word} could show, so it cannot justify another {word}."
+    why = f"The sample was taken before the {last} could show, so it cannot justify another {word}."
     return fires(lag, saw, why, draft, f"no further {word} allowed")
 
 

@@ -28,6 +28,7 @@ class Reading:
 
     Attributes:
         sampled: sampling day.
+        known: first day on which all of it was known.
         tissue, basis, analyte, unit: the kind and its stored unit.
         value: [unit], the mean when there are several.
         censor: "<" or ">" for a bound.
@@ -41,6 +42,7 @@ class Reading:
     """
 
     sampled: date
+    known: date
     tissue: Tissue
     basis: Basis
     analyte: str

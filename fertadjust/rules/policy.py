@@ -115,6 +115,7 @@ class CompanionRule(_Strict):
         inclusive: whether the value itself counts as below.
         unit: unit of the limit.
         advice: what the source says to do.
+        late: what to say instead once the crop blooms, where the advice is for the time before; else "".
         source, evidence: where it comes from.
     """
 
@@ -125,6 +126,7 @@ class CompanionRule(_Strict):
     inclusive: bool = False
     unit: str
     advice: str
+    late: str = ""
     source: str
     evidence: Evidence
 

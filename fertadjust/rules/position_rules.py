@@ -66,21 +66,27 @@ def stage_in_doubt(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(backing, saw, "Nothing is changed on this result, so the stage does not matter.", draft)
     if all(found.sure == draft.comparison.sure for found in beside):
         return quiet(backing, saw, "The status is the same one stage step earlier and later.", draft)
+    opposite = any(found.sure is Side(draft.wanted) for found in beside)
     draft = draft._replace(
         wanted=0,
         resample=True,
         to_do=(*draft.to_do, "Confirm the stage: the date that places the band decides this result."),
     )
-    guess = "The stage date is a guess, and" if facts.stage_approximate else "The stage may be wrong by a step;"
-    why = f"{guess} at the stage beside it the same result would not call for a change."
+    guess = "The stage may be wrong by a step;"
+    if facts.stage_approximate:
+        guess = "The stage date is a guess, and"
+    other = "call for the opposite change" if opposite else "not call for this change"
+    why = f"{guess} at the stage beside it the same result would {other}."
     return fires(backing, saw, why, draft, "hold, confirm the stage")
 
 
 def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """Not out of the band yet, but on a clear trend out of it by the next sample: a small early step.
+    """On a clear trend out of the band by the next sample, and no full step is taken: a small early step.
 
-    The projection starts at the present position and follows the robust slope. It has to leave the band at
-    the present stage and at the stages beside it.
+    The projection starts at the present position and follows the robust slope. It has to leave the band at the
+    present stage and at the stages beside it, so that it stands whatever the stage is; a result whose status the
+    stage beside it does not bear out gets this step and no more. A change that cannot show yet is not projected
+    across.
     """
     limit = policy.trend_tail
     reading = facts.primary
@@ -95,6 +101,8 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     )
     if draft.wanted != 0:
         return quiet(limit, saw, "The result is out of its band already.", draft)
+    if not draft.settled:
+        return quiet(limit, saw, "The last change cannot show yet, so the trend is not followed on.", draft)
     if trend.tail > limit.value:
         return quiet(limit, saw, "The results do not run one way clearly enough.", draft)
     ahead = [_ahead(reading, band, trend.slope_per_day * days) for band in (reading.band, *reading.beside)]
@@ -108,7 +116,9 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(_LEAF_HIGH, saw, "Leaf nitrogen alone is no ground for a cut, nor for an early one.", draft)
     draft = draft._replace(early=early)
     when = reading.sampled + timedelta(days=int(days))
-    why = f"The trend leaves the band {side} by {short_day(when)}, so a small early step is taken."
+    why = f"The trend lies {side} the band by {short_day(when)}, so a small early step is taken."
+    if draft.comparison is not None and draft.comparison.side is not Side.WITHIN:
+        why = f"Whatever the stage, the trend lies {side} the band by {short_day(when)}: a small early step."
     return fires(limit, saw, why, draft, f"early {'raise' if early > 0 else 'cut'}")
 
 

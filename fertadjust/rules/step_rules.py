@@ -31,8 +31,9 @@ def distance(facts: Facts, found: Comparison) -> float:
 def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
     """Factor that the recovery rule would set: the present one, or one nearer to 1.
 
-    At or past the middle of the band on the side of the earlier change, "ease" takes part of it back; "plan"
-    returns to 1 anywhere in the band. It has to hold at the stages beside it as well. Settled samples only.
+    At or past the middle of the band on the side of the earlier change, "ease" takes part of it back, and past
+    the band's edge all of it; "plan" returns to 1 anywhere in the band. It has to hold at the stages beside it as
+    well. Settled samples only.
     """
     factor, choice = facts.factor, policy.after_recovery.value
     found = draft.comparison
@@ -45,6 +46,8 @@ def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
         return 1.0 if reach >= 0 else factor
     if reach < 0.5:
         return factor
+    if reach > 1.0:
+        return 1.0
     eased = 1.0 + (factor - 1.0) * (1.0 - policy.ease_share.value)
     return 1.0 if abs(eased - 1.0) < _NEAR_PLAN else eased
 
@@ -140,6 +143,7 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
     stopped = facts.factor <= 0
     factor = 1.0 if stopped and raising else facts.factor * (1.0 + step)
     recovered = recovered_factor(facts, policy, draft)
+    stepped = factor
     factor = max(factor, recovered) if raising else min(factor, recovered)
     name = "raise" if raising else "cut"
     size = "from nothing back to plan" if stopped else f"of {100 * abs(factor / facts.factor - 1):.0f} %"
@@ -148,6 +152,8 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
         why += " It lies between the published steps; how it grows with the distance is this program's own rule."
     if not raising:
         why += " The size is this program's own rule: no publication gives a number for a cut."
+    if factor != stepped:
+        why += " It goes as far as the return towards plan, which is the larger of the two."
     change = f"factor {facts.factor:.2f} -> {factor:.2f}"
     return fires(figure, saw, why, draft._replace(factor=factor, moved_by=name), change)
 
@@ -170,6 +176,10 @@ def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(choice, saw, f'The changed rate is kept ("{choice.value.value}").', draft)
     back = "back to plan" if factor == 1.0 else "part of the way back to plan"
     shows = "has come back far enough" if facts.factor > 1.0 else "no longer shows more than it needs"
+    if draft.comparison.side is Side.BELOW:
+        shows = "is below its band at a rate that was cut"
+    elif draft.comparison.side is Side.ABOVE:
+        shows = "is above its band at a rate that was raised"
     why = f'The crop {shows}, so the rate goes {back} ("{choice.value.value}").'
     draft = draft._replace(factor=factor, moved_by="after recovery")
     return fires(choice, saw, why, draft, f"factor {facts.factor:.2f} -> {factor:.2f}")

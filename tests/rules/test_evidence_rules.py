@@ -167,13 +167,14 @@ def test_a_fresh_leaf_result_decides_once_the_petiole_is_stale(age: int, tissue:
     assert facts.primary is not None and facts.primary.tissue is tissue
 
 
-def test_a_stale_leaf_does_not_step_in_for_a_stale_petiole() -> None:
+@pytest.mark.parametrize(("age", "tissue"), [(14, Tissue.LEAF), (15, Tissue.PETIOLE)])
+def test_a_stale_leaf_does_not_step_in_for_a_stale_petiole(age: int, tissue: Tissue) -> None:
     petiole = result(LOW, 6)
     on = petiole.sampled + timedelta(days=16)
-    later = replace(leaf(LEAF_LOW), sampled=on - timedelta(days=15))
+    later = replace(leaf(LEAF_LOW), sampled=on - timedelta(days=age))
     facts = petiole_season(petiole, later).facts(on)
-    assert facts.primary is not None and facts.primary.tissue is Tissue.PETIOLE
-    assert advised(petiole, later, on=on).action is Action.HOLD
+    assert facts.primary is not None and facts.primary.tissue is tissue
+    assert (advised(petiole, later, on=on).action is Action.HOLD) is (tissue is Tissue.PETIOLE)
 
 
 # --- recalled band ------------------------------------------------------------------------------------------
@@ -375,6 +376,7 @@ def test_duplicates_further_apart_than_the_repeatability_limit_are_flagged(share
     trace = line(found, "duplicates disagree")
     assert trace.fired is apart
     assert (trace.change == "wider uncertainty") is apart
+    assert f"{100 * spread:.0f} % apart; limit {100 * LIMIT:.0f} %" in trace.saw
     laboratory, half_range = horwitz(2000.0) / math.sqrt(2), spread / 2 if apart else 0.0
     # at least the larger of the two, at most both in quadrature
     least, most = max(laboratory, half_range), math.hypot(laboratory, half_range)

@@ -143,6 +143,7 @@ def test_a_bound_close_to_the_edge_is_not_sure_either() -> None:
     found = advised(result(2900, 6, censor=Censor.BELOW))
     assert found.comparison is not None and found.comparison.side is Side.BELOW
     assert found.comparison.sure is None and found.action is Action.HOLD
+    assert "not clearly on one side" in line(found, "status").why
 
 
 def california(*results: TissueResult, on: date = SATURDAY) -> Recommendation:
@@ -295,6 +296,7 @@ def test_four_falling_results_take_an_early_step_up() -> None:
     assert found.comparison is not None and found.comparison.sure is Side.WITHIN
     assert found.action is Action.RAISE and found.factor == pytest.approx(1.10)
     assert line(found, "raise").saw == "early step on the trend"
+    assert "below by 28 Apr" in trace.why  # two weeks after the last sample, of 14 April
 
 
 def test_four_rising_results_take_an_early_step_down() -> None:
@@ -322,6 +324,20 @@ def test_four_results_that_do_not_all_fall_are_no_trend(values: tuple[float, ...
 def test_a_trend_counts_up_to_the_stated_chance(tail: float, fires: bool) -> None:
     found = on_trend(FALLING, the_policy=with_policy(policy(), trend_tail=tail))
     assert line(found, "heading out").fired is fires
+
+
+def test_a_chance_of_exactly_the_stated_one_still_counts() -> None:
+    results = every_five_days(FALLING)
+    trend = petiole_season(*results).facts(results[-1].sampled).trend
+    assert trend is not None
+    assert line(on_trend(FALLING, the_policy=with_policy(policy(), trend_tail=trend.tail)), "heading out").fired
+
+
+@pytest.mark.parametrize("values", [(5300.0, 5250.0, 5200.0, 5150.0), (2850.0, 2870.0, 2890.0, 2910.0)])
+def test_results_that_are_on_their_way_back_into_the_band_take_no_early_step(values: tuple[float, ...]) -> None:
+    found = on_trend(values)
+    assert found.comparison is not None and found.comparison.sure is None
+    assert not line(found, "heading out").fired and found.action is Action.HOLD
 
 
 def test_eight_results_with_a_chance_of_five_and_a_half_percent_are_no_trend() -> None:
