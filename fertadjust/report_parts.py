@@ -194,7 +194,11 @@ def ledger_part(season: BlockSeason, advice: Advice, units: UnitSystem) -> Row:
     ]
     if cap is not None:
         left = cap - so_far - coming
-        lines += [("Season cap", cap), ("Left under the cap" if left >= -1e-9 else "Over the cap", abs(left))]
+        kept = sum(max(0.0, week.week.rate_lb_ac - week.rate_lb_ac) for week in advice.weeks if week.over_cap)
+        lines.append(("Season cap", cap))
+        lines.append(("Left under the cap" if left >= -1e-9 else "Over the cap already", abs(left)))
+        if kept > 0:
+            lines.append(("Of the plan, kept back by the cap", kept))
     return {
         "weeks": [_ledger_week(season, advice, week, units) for week in weeks],
         "credits": [

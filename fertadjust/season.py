@@ -121,7 +121,7 @@ class BlockSeason:
         policy, path, ledger = self.policy, self._path_before(on), self.ledger(on)
         readings = self._readings.known_on(on)
         primary = deciding(readings.nitrogen, on, int(policy.stale_days.value))
-        standing_on = _answered_by(path.latest(on), primary, on)
+        standing_on = _answered_by(path.latest(on), primary, on, int(policy.stale_days.value))
         past = history(readings.nitrogen, primary)
         logged, assumed = ledger.spent_lb_ac(on)
         horizon = on - timedelta(days=int(policy.observation_days.value))
@@ -269,12 +269,13 @@ class BlockSeason:
         )
 
 
-def _answered_by(change: Change | None, reading: Reading | None, on: date) -> date:
+def _answered_by(change: Change | None, reading: Reading | None, on: date, stale_days: int) -> date:
     """The day as of which a change is judged: its review date when a result of its time had arrived by then.
 
-    Such a result answers the change, though it is looked at a few days late.
+    Such a result answers the change, though it is looked at a few days late; a stale one answers nothing.
     """
     if change is None or reading is None or on <= change.review:
         return on
     in_time = change.effective <= reading.sampled and reading.known <= change.review
-    return change.review if in_time else on
+    fresh = (on - reading.sampled).days <= stale_days
+    return change.review if in_time and fresh else on

@@ -379,7 +379,7 @@ def test_an_observation_is_taken(season: SeasonFile) -> None:
 @pytest.mark.parametrize(
     ("sight", "value", "field"),
     [
-        ("hail", None, "sight"),
+        ("hail", None, "kind"),
         ("soil nitrate", None, "value"),
         ("soil nitrate", -1, "value"),
         ("soil nitrate", 1001, "value"),
@@ -395,4 +395,4 @@ def test_a_fault_of_an_observation_is_told_with_its_field(
 
 def test_every_fault_of_an_observation_is_told(season: SeasonFile) -> None:
     after = date(2026, 5, 1)
-    assert fields(lambda: read_observation(season, "x", after, TODAY, "hail")) == ["block", "sight", "on"]
+    assert fields(lambda: read_observation(season, "x", after, TODAY, "hail")) == ["block", "kind", "on"]

@@ -205,7 +205,7 @@ def test_a_raise_moves_the_factor_on_its_first_day_and_back_with_the_first_week_
     assert path.last_shift(day_in(2, 4)) is None
     assert path.last_shift(day_in(2, 5)) == Shift(day_in(3), 1)
     assert path.last_shift(day_in(4, 3)) == Shift(day_in(3), 1)
-    assert path.last_shift(day_in(4, 4)) == Shift(day_in(5), -1)
+    assert path.last_shift(day_in(4, 4)) == Shift(day_in(5), -1, ran_out=True)
 
 
 @pytest.mark.parametrize(
@@ -214,7 +214,7 @@ def test_a_raise_moves_the_factor_on_its_first_day_and_back_with_the_first_week_
 )
 def test_the_move_back_is_the_day_on_which_the_rate_goes_back(review: date, back: int) -> None:
     path = RatePath([change(day_in(2, 5), 1.2, weeks=range(3, 7), review=review)])
-    assert path.last_shift(day_in(9)) == Shift(day_in(back), -1)
+    assert path.last_shift(day_in(9)) == Shift(day_in(back), -1, ran_out=True)
     moved = [week.number for week in PLAN.weeks if path.rate_lb_ac(week) != week.rate_lb_ac]
     assert moved == list(range(3, back))
 
@@ -222,7 +222,7 @@ def test_the_move_back_is_the_day_on_which_the_rate_goes_back(review: date, back
 def test_a_cut_that_runs_out_is_a_move_upwards() -> None:
     path = RatePath([change(day_in(2, 5), 0.8, weeks=range(3, 5))])
     assert path.last_shift(day_in(3)) == Shift(day_in(3), -1)
-    assert path.last_shift(day_in(4, 4)) == Shift(day_in(5), 1)
+    assert path.last_shift(day_in(4, 4)) == Shift(day_in(5), 1, ran_out=True)
 
 
 def test_keeping_a_factor_is_no_move() -> None:
@@ -244,7 +244,7 @@ def test_after_one_has_run_out_a_new_decision_moves_from_the_plan() -> None:
     again = change(day_in(4, 5), 1.2, weeks=range(5, 6), record=2)
     assert RatePath([RAISED, again]).last_shift(day_in(5)) == Shift(day_in(5), 1)
     stayed = change(day_in(4, 5), 1.0, record=2)
-    assert RatePath([RAISED, stayed]).last_shift(day_in(5)) == Shift(day_in(5), -1)
+    assert RatePath([RAISED, stayed]).last_shift(day_in(5)) == Shift(day_in(5), -1, ran_out=True)
 
 
 def test_a_decision_of_a_later_day_is_not_known_yet() -> None:

@@ -440,7 +440,8 @@ def test_ledger_tells_logged_weeks_from_assumed_ones() -> None:
     assert "3 Mon 16 Mar 2026 5.25 not known not known nothing logged, counted at its target" in text
     assert "still running, nothing logged so far" in text
     assert "Credit: preplant, banded 60.00 UGA-2021, published" in text
-    assert "Over the cap" in text
+    assert "Left under the cap 0.00" in text
+    assert "Of the plan, kept back by the cap" in text
     assert "frost" in text
     assert "too old to count" in text
     assert "6 ppm NO3-N" in text
@@ -486,7 +487,7 @@ def test_an_advice_without_any_result_still_makes_a_page() -> None:
     html = PAGES["no result"]()
     assert "There is no usable result." in section(html, 1)
     assert "No nitrogen result was known" in section(html, 3)
-    assert "Any usable result would change this." in section(html, 6)
+    assert "A usable result may change this." in section(html, 6)
 
 
 def test_the_end_of_the_plan_leaves_nothing_to_change() -> None:

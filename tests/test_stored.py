@@ -31,6 +31,7 @@ DECISION: dict[str, Any] = {
     "reason": "light crop",
     "factor": 1.2,
     "rates_lb_ac": {"2": 6.3, "10": 6.0, "3": 6.3},
+    "standing_lb_ac": {"2": 5.25, "10": 5.0, "3": 5.25},
     "effective": "2026-03-09",
     "review": "2026-03-23",
     "advice": {"action": "raise", "headline": "Raise nitrogen.", "standing_factor": 1.1},
@@ -88,7 +89,8 @@ def test_a_decision_comes_back_with_its_weeks_as_numbers() -> None:
     assert (decided.by, decided.choice, decided.reason) == ("grower", "change", "light crop")
     assert (decided.action, decided.advised) == (Action.RAISE, "Raise nitrogen.")
     assert decided.rates_lb_ac == {2: 6.3, 3: 6.3, 10: 6.0}
-    assert (decided.factor, decided.standing_factor) == (1.2, 1.1)
+    assert decided.factor == 1.2
+    assert decided.standing_lb_ac == {2: 5.25, 3: 5.25, 10: 5.0}
 
 
 def test_a_decision_is_a_change_of_rate() -> None:

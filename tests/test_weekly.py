@@ -91,15 +91,17 @@ def test_totals_follow_the_new_rates() -> None:
     [
         (None, [False, False, False, False]),
         (14.0, [False, False, False, False]),
-        (14.0 - 1e-6, [False, False, True, True]),
-        (8.0, [False, True, True, True]),
-        (3.0, [True, True, True, True]),
+        (14.0 - 1e-6, [False, False, True, False]),
+        (8.0, [False, True, True, False]),
+        (3.0, [True, True, True, False]),
     ],
 )
-def test_a_total_above_the_season_cap_is_marked_and_one_at_the_cap_is_not(
+def test_a_week_that_the_season_cap_stops_is_marked_and_fed_no_more_than_is_left(
     cap: float | None, over: list[bool]
 ) -> None:
-    assert [row.over_cap for row in table(replace(PLAN, cap_lb_ac=cap))] == over
+    rows = table(replace(PLAN, cap_lb_ac=cap))
+    assert [row.over_cap for row in rows] == over
+    assert rows[-1].total_lb_ac == pytest.approx(14.0 if cap is None else min(cap, 14.0))
 
 
 def test_sums_in_floating_point_do_not_pass_the_cap_by_themselves() -> None:

@@ -292,7 +292,7 @@ def test_where_no_result_would_change_it_the_words_say_so() -> None:
     stale = season(result(2500, 3), applications=fed()).advice(SATURDAY)
     assert stale.flips == ()
     assert words.flip_sentence(stale) == ("No result of that sample would change this: the advice stays to hold.")
-    assert words.flip_sentence(season().advice(SATURDAY)) == "Any usable result would change this."
+    assert "usable result" in words.flip_sentence(season().advice(SATURDAY))
 
 
 def test_what_would_change_the_advice_never_leads_to_the_same_advice(all_advice: list[Advice]) -> None:

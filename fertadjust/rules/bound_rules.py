@@ -152,8 +152,11 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     fed = [week.rate_lb_ac for week in weeks if week.rate_lb_ac > 0]
     draft = draft._replace(rates=rates)
     if not fed:
-        draft = draft._replace(factor=facts.factor)
-        return quiet(_OWN_BOUNDS, saw, "No week with feeding is left to change.", draft)
+        why = "No week with feeding is left to change."
+        if draft.factor == facts.factor:
+            return quiet(_OWN_BOUNDS, saw, why, draft)
+        change = f"factor {draft.factor:.2f} -> {facts.factor:.2f}"
+        return fires(_OWN_BOUNDS, saw, why, draft._replace(factor=facts.factor), change)
     highest = max(facts.ceiling_lb_ac / rate for rate in fed)
     lowest = min(min(facts.floor_lb_ac, rate) / rate for rate in fed)
     factor = min(max(draft.factor, lowest), highest)

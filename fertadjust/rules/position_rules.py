@@ -112,6 +112,8 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         side, early = "above", -1
     else:
         return quiet(limit, saw, "The trend stays in the band until the next sample.", draft)
+    if draft.comparison is not None and draft.comparison.sure is Side(early):
+        return quiet(limit, saw, "The result lies clearly on the other side of the band.", draft)
     if reading.tissue is Tissue.LEAF and early < 0:
         return quiet(_LEAF_HIGH, saw, "Leaf nitrogen alone is no ground for a cut, nor for an early one.", draft)
     draft = draft._replace(early=early)

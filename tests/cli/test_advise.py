@@ -142,7 +142,10 @@ def test_amounts_show_rates_products_and_the_running_total(run: Run, fresh: Path
 def test_amounts_pass_the_cap_in_plain_sight(run: Run, fresh: Path) -> None:
     path = fresh / "season.toml"
     path.write_text(path.read_text().replace("season_cap = 130", "season_cap = 100"))
-    assert "OVER" in run("amounts", "--season", fresh, "--block", "creek", "--on", "2026-03-01").output
+    output = run("amounts", "--season", fresh, "--block", "creek", "--on", "2026-03-01").output
+    stopped = [line for line in output.splitlines() if line.endswith("  CAP")]
+    assert stopped and stopped[-1].split()[6:8] == ["0.00", "0.000"]
+    assert "CAP: the season cap stops some or all of that week's nitrogen." in output
 
 
 def test_amounts_for_a_spreadsheet(run: Run, lived: Path) -> None:

@@ -46,7 +46,7 @@ def test_it_says_what_happened_and_that_it_is_invented(shown: tuple[Path, Result
     assert "Raise nitrogen" in result.output
     assert "Cut nitrogen" in result.output
     assert "Hold nitrogen" in result.output
-    assert "the grower chose to change: not quite so far down before harvest" in result.output
+    assert "the grower chose to change: not all the way back at once" in result.output
     assert result.stderr == ""
 
 

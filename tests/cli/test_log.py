@@ -76,8 +76,23 @@ def test_without_a_day_it_is_today(run: Run, fresh: Path) -> None:
 def test_a_day_outside_the_plan_is_said(run: Run, fresh: Path) -> None:
     assert (
         "That day lies outside the plan's weeks."
-        in run(*application(fresh, "--n", "2", "--on", "2026-02-20")).output
+        in run(*application(fresh, "--n", "2", "--on", "2026-02-20", "--confirm")).output
     )
+
+
+@pytest.mark.parametrize(
+    ("given", "asked"),
+    [
+        (["--n", "2", "--on", "2026-02-20"], "lies outside the plan"),
+        (["--n", "500"], "is it per area, and not for the block?"),
+    ],
+)
+def test_an_unusual_application_is_not_logged_unless_confirmed(
+    run: Run, refused: Refused, fresh: Path, given: list[str], asked: str
+) -> None:
+    assert asked in refused(*application(fresh, *given))
+    run(*application(fresh, *given, "--confirm"))
+    assert len(open_season(fresh).block("creek").applications) == 1
 
 
 def test_a_metric_season_logs_metric_numbers(run: Run, fresh: Path) -> None:
@@ -123,7 +138,7 @@ def test_an_application_that_will_not_do_is_not_logged(
 def test_everything_that_can_be_seen_is_logged(run: Run, fresh: Path, kind: str) -> None:
     value = ["--value", "26"] if kind == "soil nitrate" else []
     output = run(*observation(fresh, "--kind", kind, "--on", "2026-04-10", "--note", "lower rows", *value)).output
-    assert output == f"Record 1: {kind} on block creek, 2026-04-10.\n"
+    assert output == f"Record 1: {kind} on block creek, Fri 10 Apr 2026.\n"
     (item,) = open_season(fresh).block("creek").observations
     assert (item.sight.value, item.note) == (kind, "lower rows")
 
@@ -145,7 +160,7 @@ def test_what_was_seen_is_asked_for(run: Run, refused: Refused, fresh: Path) -> 
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        (["--kind", "hail"], 'sight: "hail" should be one of leaching rain, waterlogged'),
+        (["--kind", "hail"], 'kind: "hail" should be one of leaching rain, waterlogged'),
         (["--kind", "frost", "--value", "3"], 'value: a value goes with "soil nitrate" only'),
         (
             ["--kind", "soil nitrate", "--value", "-1"],

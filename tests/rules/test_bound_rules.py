@@ -52,6 +52,14 @@ def test_a_clear_result_is_followed_by_a_sample_in_two_weeks() -> None:
     assert found.weeks[0].start == day_in(7) and found.weeks[-1].start == day_in(8)
 
 
+def test_a_week_that_begins_on_the_review_day_waits_for_the_review() -> None:
+    on_monday, on_tuesday = (
+        advised(result(ENOUGH, 6, offset=offset, delay=1), on=day_in(6, 6)) for offset in (4, 5)
+    )
+    assert on_monday.review == day_in(9) and [week.number for week in on_monday.weeks] == [7, 8]
+    assert on_tuesday.review == day_in(9, 1) and [week.number for week in on_tuesday.weeks] == [7, 8, 9]
+
+
 def test_an_unclear_result_is_followed_by_a_sample_in_one_week() -> None:
     found = advised(result(3100, 6))
     assert found.next_sample == SAMPLED + timedelta(days=7)
@@ -100,13 +108,40 @@ def test_the_policy_says_how_often_to_sample_and_how_long_the_laboratory_takes(
 
 def test_a_change_that_has_run_out_makes_the_sample_overdue_and_the_plan_apply_again() -> None:
     change = in_force(1.3, until=day_in(5, 4))
-    found = advised(result(ENOUGH, 4), changes=(change,))
+    found = advised(result(ENOUGH, 2), changes=(change,))
     assert found.standing_factor == 1.0
     assert found.standing_rates_lb_ac == pytest.approx([RATE] * len(found.weeks))
     assert found.to_do[0] == "A sample is overdue: the last change ended on 3 Apr."
-    on_the_day = advised(result(ENOUGH, 4), changes=(change,), on=day_in(5, 4))
+    on_the_day = advised(result(ENOUGH, 2), changes=(change,), on=day_in(5, 4))
     assert on_the_day.standing_factor == pytest.approx(1.3)
     assert not any("overdue" in text for text in on_the_day.to_do)
+
+
+def test_a_result_that_came_in_time_answers_the_change_though_it_is_looked_at_late() -> None:
+    change = in_force(1.3, until=day_in(5, 4))
+    in_time, too_late = (result(3500, 5, offset=0, delay=delay) for delay in (4, 5))
+    answered = advised(in_time, changes=(change,), on=day_in(6), applications=fed(1.3 * RATE))
+    assert answered.standing_factor == pytest.approx(1.3)
+    assert not any("overdue" in text for text in answered.to_do)
+    unanswered = advised(too_late, changes=(change,), on=day_in(6), applications=fed(1.3 * RATE))
+    assert unanswered.standing_factor == 1.0
+    assert unanswered.to_do[0].startswith("A sample is overdue")
+
+
+def test_a_result_from_before_the_change_does_not_answer_it() -> None:
+    change = in_force(1.3, since=4, until=day_in(5, 4))
+    found = advised(result(3500, 3, offset=6, delay=3), changes=(change,), on=day_in(5, 5))
+    assert found.standing_factor == 1.0 and found.to_do[0].startswith("A sample is overdue")
+
+
+def test_a_stale_result_does_not_keep_a_change_in_force_after_its_end() -> None:
+    # sampled in week 4, known in time; by the Saturday of week 6 it is 17 days old and decides nothing
+    change = in_force(1.3, until=day_in(5, 4))
+    found = advised(result(ENOUGH, 4), changes=(change,), applications=fed(1.3 * RATE))
+    assert line(found, "stale").fired
+    assert found.standing_factor == 1.0
+    assert found.rates_lb_ac == pytest.approx([RATE] * len(found.weeks))
+    assert any(text.startswith("A sample is overdue") for text in found.to_do)
 
 
 def test_a_plan_that_was_kept_to_leaves_nothing_overdue() -> None:
@@ -119,7 +154,8 @@ def test_after_a_change_has_lapsed_a_sample_taken_at_once_cannot_repeat_the_move
     change = in_force(1.3, until=day_in(5, 4))
     results = (result(9000, 5, record=1, delay=0), result(HIGH, 6, record=2, offset=0, delay=0))
     found = advised(*results, changes=(change,), on=day_in(6), applications=fed(1.3 * RATE))
-    assert line(found, "too soon").fired and "cut" in line(found, "too soon").saw
+    assert line(found, "too soon").fired and "return to plan" in line(found, "too soon").saw
+    assert line(found, "too soon").change == "no further cut allowed"
     assert found.action is Action.HOLD
 
 
@@ -290,10 +326,15 @@ def test_fruit_trouble_does_not_take_back_a_raise_in_force() -> None:
 
 def test_fruit_trouble_lets_a_cut_be_taken_back_up_to_the_plan() -> None:
     sights = (seen(Sight.SOFT_FRUIT, day_in(6)),)
-    up = advised(result(LOW, 6), changes=(in_force(0.6),), applications=fed(0.6 * RATE), observations=sights)
-    assert up.factor == pytest.approx(0.6 * (1 + raise_size(LOW))) and not line(up, "fruit quality").fired
-    over = advised(result(LOW, 6), changes=(in_force(0.9),), applications=fed(0.9 * RATE), observations=sights)
-    assert over.factor == 1.0 and over.action is Action.RAISE and line(over, "fruit quality").fired
+    for factor, fires in ((0.6, False), (0.9, True)):  # 0.9 x 1.39 would pass the plan, 0.6 x 1.39 would not
+        up = advised(
+            result(LOW, 6),
+            changes=(in_force(factor),),
+            applications=fed(factor * RATE),
+            observations=sights,
+        )
+        assert up.factor == 1.0 and up.action is Action.RAISE
+        assert line(up, "fruit quality").fired is fires
 
 
 @pytest.mark.parametrize("value", [ENOUGH, HIGH])

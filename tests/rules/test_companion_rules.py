@@ -9,8 +9,8 @@ import pytest
 
 from fertadjust.rules.facts import Recommendation
 from fertadjust.tissue import Censor, TissueResult
-from tests.rules import ENOUGH, HIGH, LOW, SATURDAY, advised, leaf, line
-from tests.support import policy, result
+from tests.rules import ENOUGH, HIGH, LOW, SATURDAY, advised, leaf, line, open_plan
+from tests.support import BLOOM, policy, result
 
 LIMITS = [
     # name, analyte, value that calls for the note, value that does not, source key
@@ -36,6 +36,17 @@ def test_a_nutrient_at_its_published_limit(
     assert note.source == source
     assert not none.fired and none.change == ""
     assert note.why != none.why
+
+
+@pytest.mark.parametrize(("week", "too_late"), [(0, False), (1, True), (6, True)])
+def test_boron_at_or_after_bloom_comes_too_late(week: int, too_late: bool) -> None:
+    # before bloom only: at or after it boron does little for fruit set (UGA-2018a)
+    the_plan = open_plan(start=BLOOM - timedelta(days=28))
+    boron = leaf(35.0, week, analyte="B", delay=0)
+    found = advised(boron, on=boron.sampled, the_plan=the_plan)
+    trace = line(found, "boron")
+    assert trace.fired and ("little for fruit set" in trace.why) is too_late
+    assert ("0.25 lb" in trace.why) is not too_late
 
 
 @pytest.mark.parametrize(("n", "s", "wide"), [(3.6, 0.2, True), (3.59, 0.2, False), (3.0, 0.15, True)])

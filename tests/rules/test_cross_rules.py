@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -154,6 +155,15 @@ def test_the_leaf_result_nearest_in_time_counts() -> None:
     found = advised(result(LOW, 6), far, near)
     assert "leaf N 2.20 %" in line(found, "leaf nitrogen").saw
     assert found.factor == pytest.approx(1.5)
+
+
+def test_a_leaf_result_from_before_the_last_change_is_not_held_beside_the_petiole() -> None:
+    change = in_force(0.9, since=5)
+    before, after = leaf(LEAF_HIGH, 4, offset=6), leaf(LEAF_HIGH, 5, offset=0)
+    given: dict[str, Any] = {"changes": (change,), "applications": fed(0.9 * RATE)}
+    held, free = advised(result(LOW, 6), after, **given), advised(result(LOW, 6), before, **given)
+    assert held.action is Action.HOLD and line(held, "leaf nitrogen").change == "full step -> hold"
+    assert free.action is Action.RAISE and "older than the last change" in line(free, "leaf nitrogen").saw
 
 
 def test_a_leaf_bound_that_does_not_tell_leaves_the_petiole_to_decide() -> None:

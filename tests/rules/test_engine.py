@@ -225,7 +225,7 @@ def test_a_stale_result_and_roots_in_trouble_are_both_named() -> None:
 
 def test_an_overdue_sample_leads_the_things_to_do() -> None:
     change = in_force(1.3, until=day_in(5, 4))
-    found = advised(result(LOW, 3), changes=(change,))
+    found = advised(result(LOW, 2), changes=(change,))
     assert found.to_do[0].startswith("A sample is overdue")
     assert any(text.startswith("Sample again now") for text in found.to_do[1:])
 

@@ -20,12 +20,14 @@ from tests.rules import (
     LEAF_LOW,
     LOW,
     LOW_EDGE,
+    RATE,
     SATURDAY,
     Z_80,
     advised,
     cut_size,
     fed,
     fired,
+    in_force,
     leaf,
     line,
     petiole_season,
@@ -237,6 +239,11 @@ def test_a_status_has_to_survive_one_step_of_the_stage_either_way(
     assert found.action is action
 
 
+@pytest.mark.parametrize(("value", "week", "words"), [(2000.0, 2, "opposite"), (2500.0, 8, "not call for this")])
+def test_the_doubt_says_what_the_stage_beside_would_call_for(value: float, week: int, words: str) -> None:
+    assert words in line(in_week(value, week), "stage in doubt").why
+
+
 def test_a_guessed_stage_date_is_called_a_guess() -> None:
     dates = {"first_bloom": BLOOM}
     guessed = StageDates(dates, day_in(12, 6), frozenset({"first_bloom"}))
@@ -296,7 +303,7 @@ def test_four_falling_results_take_an_early_step_up() -> None:
     assert found.comparison is not None and found.comparison.sure is Side.WITHIN
     assert found.action is Action.RAISE and found.factor == pytest.approx(1.10)
     assert line(found, "raise").saw == "early step on the trend"
-    assert "below by 28 Apr" in trace.why  # two weeks after the last sample, of 14 April
+    assert "28 Apr" in trace.why  # two weeks after the last sample, of 14 April
 
 
 def test_four_rising_results_take_an_early_step_down() -> None:
@@ -384,6 +391,27 @@ def test_a_result_out_of_the_band_takes_its_own_step_not_an_early_one() -> None:
     trace = line(found, "heading out")
     assert not trace.fired and "out of its band already" in trace.why
     assert found.factor == pytest.approx(1 + raise_size(2400.0))
+
+
+def test_a_trend_is_not_followed_across_a_change_that_cannot_show_yet() -> None:
+    change = in_force(0.9, since=7)
+    soon = on_trend(FALLING, changes=(change,))
+    assert line(soon, "too soon").fired
+    assert not line(soon, "heading out").fired and soon.action is Action.HOLD
+    settled = on_trend(FALLING, changes=(in_force(0.9, since=5),), applications=fed(0.9 * RATE))
+    assert line(settled, "heading out").fired
+
+
+def test_a_low_result_with_the_stage_in_doubt_takes_no_more_than_the_early_step() -> None:
+    # week 8 beside week 9, where 2,500 ppm is in the band (UGA-2021); falling out of that one too
+    results = [
+        replace(item, sampled=item.sampled + timedelta(days=7), received=None)
+        for item in every_five_days((4500.0, 3800.0, 3100.0, 2500.0))
+    ]
+    found = advised(*results, on=results[-1].sampled)
+    assert {"stage in doubt", "heading out"} <= fired(found)
+    assert found.factor == pytest.approx(1.10)
+    assert "Confirm the stage: the date that places the band decides this result." in found.to_do
 
 
 def test_a_laboratorys_bound_is_not_projected() -> None:

@@ -224,8 +224,10 @@ LOWER, UPPER = 0.999 * MIDDLE, 1.001 * MIDDLE
         ("plan", 0.8, 4990.0, 1.0),
         ("plan", 1.2, 2950.0, 1.2),
         ("plan", 0.8, 5050.0, 0.8),
-        ("ease", 1.2, 5050.0, 1.1),
-        ("ease", 0.8, 2950.0, 0.9),
+        ("ease", 1.2, 4990.0, 1.1),
+        ("ease", 1.2, 5050.0, 1.0),  # past the band: all of it
+        ("ease", 0.8, 3010.0, 0.9),
+        ("ease", 0.8, 2950.0, 1.0),
     ],
 )
 def test_back_in_the_band_the_policy_says_what_becomes_of_the_change(
@@ -269,23 +271,25 @@ def test_at_the_plans_own_rate_there_is_nothing_to_take_back() -> None:
     assert line(found, "after recovery").saw == "the plan's own rate is in force"
 
 
-def test_a_high_result_at_a_raised_rate_goes_at_least_as_far_down_as_an_easing() -> None:
+def test_a_high_result_at_a_raised_rate_goes_at_least_as_far_down_as_the_plan() -> None:
     found = recovered(1.5, 6000.0)
-    cut = 1.5 * (1 - cut_size(6000.0))
-    assert cut > 1.25
-    assert found.factor == pytest.approx(1.25) and found.moved_by == "cut"
-    assert "17 %" in line(found, "cut").why  # 1.50 -> 1.25
+    assert 1.5 * (1 - cut_size(6000.0)) > 1.0
+    assert found.factor == 1.0 and found.moved_by == "cut"
+    assert "33 %" in line(found, "cut").why and "return towards plan" in line(found, "cut").why
 
 
 def test_a_high_result_at_a_raised_rate_goes_further_where_the_cut_is_larger() -> None:
     found = recovered(1.2, HIGH)
-    assert found.factor == pytest.approx(1.2 * (1 - cut_size(HIGH))) and found.factor < 1.1
+    assert found.factor == pytest.approx(1.2 * (1 - cut_size(HIGH))) and found.factor < 1.0
+    assert "return towards plan" not in line(found, "cut").why
 
 
-def test_a_low_result_at_a_cut_rate_goes_at_least_as_far_up_as_an_easing() -> None:
-    found = recovered(0.2, LOW)
-    assert 0.2 * (1 + raise_size(LOW)) < 0.6
-    assert found.factor == pytest.approx(0.6) and found.moved_by == "raise"
+def test_a_low_result_at_a_cut_rate_goes_at_least_as_far_up_as_the_plan() -> None:
+    found = recovered(0.6, LOW)
+    assert 0.6 * (1 + raise_size(LOW)) < 1.0
+    assert found.factor == 1.0 and found.moved_by == "raise"
+    further = recovered(0.9, LOW)
+    assert further.factor == pytest.approx(0.9 * (1 + raise_size(LOW))) and further.factor > 1.0
 
 
 def test_after_a_step_there_is_no_easing_on_top() -> None:
