@@ -151,7 +151,8 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
     if raising and not draft.early and figure.evidence is Evidence.PROJECT_RULE:
         why += " It lies between the published steps; how it grows with the distance is this program's own rule."
     if not raising:
-        why += " The size is this program's own rule: no publication gives a number for a cut."
+        whose = "set in the season file" if figure.evidence is Evidence.OWN else "this program's own rule"
+        why += f" The size is {whose}: no publication gives a number for a cut."
     if factor != stepped:
         why += " It goes as far as the return towards plan, which is the larger of the two."
     change = f"factor {facts.factor:.2f} -> {factor:.2f}"

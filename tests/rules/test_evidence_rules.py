@@ -378,9 +378,7 @@ def test_duplicates_further_apart_than_the_repeatability_limit_are_flagged(share
     assert (trace.change == "wider uncertainty") is apart
     assert f"{100 * spread:.0f} % apart; limit {100 * LIMIT:.0f} %" in trace.saw
     laboratory, half_range = horwitz(2000.0) / math.sqrt(2), spread / 2 if apart else 0.0
-    # at least the larger of the two, at most both in quadrature
-    least, most = max(laboratory, half_range), math.hypot(laboratory, half_range)
-    assert least - 1e-12 <= found.parts[0].relative <= most + 1e-12
+    assert found.parts[0].relative == pytest.approx(math.hypot(laboratory, half_range))
     assert any("Ask the laboratory" in text for text in found.to_do) is apart
     assert found.comparison is not None and found.comparison.position == pytest.approx(
         advised(result(2000.0, 6)).comparison.position  # type: ignore[union-attr]
@@ -465,7 +463,7 @@ def test_the_deciding_comparison_uses_the_widened_uncertainty() -> None:
     z = math.log(LOW_EDGE / 2800) / u
     assert found.comparison.below == pytest.approx(0.5 * math.erfc(-z / math.sqrt(2)))
     device = found.parts[0].relative
-    assert device >= 600 / 2800 / 2 - 1e-12
+    assert device == pytest.approx(math.hypot(horwitz(2800.0) / math.sqrt(2), 600 / 2800 / 2))
     assert found.relative == pytest.approx(math.sqrt(device**2 + 0.06**2 + 0.10**2))
     assert found.comparison.side is Side.BELOW
 

@@ -346,3 +346,10 @@ def test_a_change_is_not_taken_back_while_the_stage_is_in_doubt() -> None:
     found = advised(sample, on=sample.sampled, the_plan=the_plan, changes=(change,), applications=())
     assert line(found, "stage in doubt").change == "hold, confirm the stage"
     assert found.action is Action.HOLD and found.factor == pytest.approx(1.2)
+
+
+def test_a_cut_size_of_the_growers_own_is_not_called_the_programs() -> None:
+    base = policy()
+    own = base.cut_largest.model_copy(update={"value": 0.20, "evidence": Evidence.OWN, "shipped": 0.25})
+    found = advised(result(20_000, 6), the_policy=base.model_copy(update={"cut_largest": own}))
+    assert "The size is set in the season file: no publication gives a number" in line(found, "cut").why
