@@ -8,10 +8,11 @@ from __future__ import annotations
 import calendar
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from enum import StrEnum
+from functools import cached_property
 from itertools import pairwise, takewhile
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -108,6 +109,23 @@ class Band:
     note: str = ""
 
 
+class Doubt(NamedTuple):
+    """How many days a stage may be wrong by: when its date was recorded, and when it is a guess."""
+
+    recorded: int
+    guess: int
+
+    def days(self, guessed: bool) -> int:
+        return self.guess if guessed else self.recorded
+
+
+class Beside(NamedTuple):
+    """The bands that a date may belong to besides its own, and whether a date that places it is a guess."""
+
+    bands: tuple[Band, ...]
+    guessed: bool
+
+
 class BandTable(_Strict):
     """A sufficiency table: one file in ``sufficiency_ranges/`` or in the grower's own folder."""
 
@@ -191,13 +209,19 @@ class BandTable(_Strict):
                     faults.append((("rows", second), message))
         return faults
 
-    @property
+    @cached_property
     def analytes(self) -> tuple[str, ...]:
         """Stored names of the analytes that the table has rows for, in order of first appearance."""
         return tuple(dict.fromkeys(canonical_analyte(row.analyte) for row in self.rows))
 
-    def _rows_of(self, analyte: str) -> list[BandRow]:
-        return [row for row in self.rows if canonical_analyte(row.analyte) == analyte]
+    @cached_property
+    def _bands(self) -> dict[tuple[str, int], Band]:
+        """Every band in the stored unit, by analyte and place on the axis."""
+        return {
+            (canonical_analyte(row.analyte), place): self._to_band(row, place)
+            for row in self.rows
+            for place in self._places(row)
+        }
 
     def _places(self, row: BandRow) -> range | list[int]:
         """Whole-number places on the axis that a row covers."""
@@ -226,19 +250,17 @@ class BandTable(_Strict):
         if self.axis is Axis.WEEKS:
             assert self.anchor is not None
             return stages.week_of(self.anchor, on)
-        starts = [stages.start_of(self.stages[0])]
-        starts += [stages.dates[stage] for stage in takewhile(stages.dates.__contains__, self.stages[1:])]
+        starts = self._starts(stages)
         if on < starts[0]:
             raise OutOfSeason(f"{day(on)} is before {stage_words(self.stages[0])} ({day(starts[0])})")
         if on > stages.season_end:
             raise OutOfSeason(f"{day(on)} is after the end of the season ({day(stages.season_end)})")
         return max(index for index, start in enumerate(starts) if start <= on)
 
-    def _band(self, analyte: str, place: int) -> Band | None:
-        for row in self._rows_of(analyte):
-            if place in self._places(row):
-                return self._to_band(row, place)
-        return None
+    def _starts(self, stages: StageDates) -> list[date]:
+        """First days of the stages, as far as they have dates; the first has to."""
+        later = takewhile(stages.dates.__contains__, self.stages[1:])
+        return [stages.start_of(self.stages[0]), *(stages.dates[stage] for stage in later)]
 
     def _to_band(self, row: BandRow, place: int) -> Band:
         def stored(value: float | None) -> float | None:
@@ -267,27 +289,57 @@ class BandTable(_Strict):
         if analyte not in self.analytes:
             raise OutOfSeason(f"{self.id} has no rows for {analyte}")
         place = self._place_on(on, stages)
-        band = self._band(analyte, place)
+        band = self._bands.get((analyte, place))
         if band is None:
             raise OutOfSeason(f"{self.id} has no band for {analyte} at {self._place_label(place)} ({day(on)})")
         return band
 
-    def bands_beside(self, analyte: str, on: date, stages: StageDates) -> tuple[Band, ...]:
-        """The bands one step of the stage earlier and later, where the table has them (0, 1 or 2 bands).
+    def beside(self, analyte: str, on: date, stages: StageDates, doubt: Doubt) -> Beside:
+        """The other bands that a date may belong to, were the stage wrong by some days either way.
+
+        A named stage that comes next and has no date may have begun unnoticed, so its band is among them. Months
+        are those of the calendar: a crop may run ahead of it or behind.
 
         Raises:
             OutOfSeason: as `band_on`.
         """
-        if self.axis is Axis.SEASON:
-            return ()
         place = self._place_on(on, stages)
-        beside = [place - 1, place + 1]
-        if self.axis is Axis.MONTHS:
-            beside = [(month - 1) % 12 + 1 for month in beside]
+        guessed, places = False, [place]
+        if self.axis is Axis.WEEKS:
+            guessed = self.anchor in stages.approximate
+            days = doubt.days(guessed)
+            earlier, later = (self._place_on(on + timedelta(days=move), stages) for move in (-days, days))
+            places = list(range(earlier, later + 1))
+        elif self.axis is Axis.MONTHS:
+            days = doubt.days(guessed)
+            places = list(dict.fromkeys((on + timedelta(days=move)).month for move in range(-days, days + 1)))
         elif self.axis is Axis.STAGES:
-            beside = [index for index in beside if 0 <= index < len(self.stages)]
-        bands = (self._band(analyte, step) for step in beside)
-        return tuple(band for band in bands if band is not None)
+            places = self._stages_near(place, on, stages, doubt)
+            guessed = any(stage in stages.approximate for stage in self.stages[place : place + 2])
+        own = self._bands.get((analyte, place))
+        found = [band for step in places if (band := self._bands.get((analyte, step))) is not None]
+        bands = {band.row: band for band in found if own is None or band.row != own.row}
+        return Beside(tuple(bands.values()), guessed)
+
+    def _stages_near(self, place: int, on: date, stages: StageDates, doubt: Doubt) -> list[int]:
+        """The stage of a date and those on either side of it whose dates are near enough to be in doubt."""
+
+        def slack(index: int) -> timedelta:
+            return timedelta(days=doubt.days(self.stages[index] in stages.approximate))
+
+        starts = self._starts(stages)
+        near = [place]
+        for index in range(place, 0, -1):
+            if on - slack(index) >= starts[index]:
+                break
+            near.insert(0, index - 1)
+        for index in range(place + 1, len(self.stages)):
+            if index < len(starts) and on + slack(index) < starts[index]:
+                break
+            near.append(index)
+            if index >= len(starts):
+                break
+        return near
 
     def fits(self, tissue: Tissue, basis: Basis, analyte: str) -> bool:
         """Whether a result of this kind may be compared with the table."""

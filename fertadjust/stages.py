@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from fertadjust.errors import OutOfSeason
 from fertadjust.units import DAYS_PER_WEEK
@@ -42,13 +42,6 @@ class StageDates:
             return self.dates[stage]
         except KeyError:
             raise OutOfSeason(f"stage {stage} has no date in the season file") from None
-
-    def shifted(self, days: int) -> StageDates:
-        """The same stages with every date moved by some days."""
-        move = timedelta(days=days)
-        return StageDates(
-            {name: day + move for name, day in self.dates.items()}, self.season_end, self.approximate
-        )
 
 
 def stage_words(stage: str) -> str:
