@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from fertadjust import words
+from fertadjust.alternatives import Alternative
 from fertadjust.cautions import cautions_for
 from fertadjust.compare import Comparison
 from fertadjust.products import Product, ProductAmount
@@ -30,7 +32,7 @@ def advice_data(advice: Advice, products: Sequence[Product], units: UnitSystem) 
         "headline": words.headline(advice, units),
         "reasons": list(words.reasons(advice)),
         "how_sure": words.how_sure(advice),
-        "would_change": words.flip_sentence(advice),
+        "would_change": words.would_change(advice, units),
         "units": {
             "rate": units.rate_unit,
             "total": units.total_unit,
@@ -44,11 +46,13 @@ def advice_data(advice: Advice, products: Sequence[Product], units: UnitSystem) 
         "standing_factor": found.standing_factor,
         "moved_by": found.moved_by,
         "binding": found.binding,
+        "sought": found.sought,
+        "limits": [item._asdict() for item in found.limits],
         "next_sample": found.next_sample.isoformat(),
         "review": found.review.isoformat(),
         "to_do": list(found.to_do),
-        "result": None if advice.facts.primary is None else _reading(advice.facts.primary, found.comparison),
-        "leaf": None if advice.facts.leaf is None else _reading(advice.facts.leaf, found.leaf),
+        "result": None if advice.facts.primary is None else reading_data(advice.facts.primary, found.comparison),
+        "leaf": None if advice.facts.leaf is None else reading_data(advice.facts.leaf, found.leaf),
         "uncertainty": {
             "relative": found.relative,
             "parts": [part._asdict() | {"evidence": part.evidence.value} for part in found.parts],
@@ -58,15 +62,19 @@ def advice_data(advice: Advice, products: Sequence[Product], units: UnitSystem) 
             {"value": flip.value, "action": flip.action.value, "side": "above" if flip.above else "below"}
             for flip in advice.flips
         ],
+        "alternatives": [_alternative(item, advice, units) for item in advice.alternatives],
+        "trend": None if advice.facts.trend is None else asdict(advice.facts.trend),
         "trace": [line._asdict() | {"evidence": line.evidence.value} for line in found.trace],
         "weeks": [week_data(week, units) for week in advice.weeks],
         "tables": list(advice.tables),
         "policy": advice.policy,
+        "own_rule_values": [item._asdict() for item in advice.own_values],
         "cautions": [item._asdict() | {"evidence": item.evidence.value} for item in cautions_for(products)],
     }
 
 
-def _reading(reading: Reading, comparison: Comparison | None) -> dict[str, Any]:
+def reading_data(reading: Reading, comparison: Comparison | None) -> dict[str, Any]:
+    """A reading and where it lies, as JSON-ready data."""
     band = reading.band
     data: dict[str, Any] = {
         "records": list(reading.records),
@@ -98,6 +106,17 @@ def _reading(reading: Reading, comparison: Comparison | None) -> dict[str, Any]:
             "above": comparison.above,
         }
     return data
+
+
+def _alternative(item: Alternative, advice: Advice, units: UnitSystem) -> dict[str, Any]:
+    found = item.recommendation
+    return {
+        "if": item.condition,
+        "action": None if found is None else found.action.value,
+        "rates": None if found is None else [units.rate_out(rate) for rate in found.rates_lb_ac],
+        "differs": words.differs(advice, item),
+        "why_not": item.why_not,
+    }
 
 
 def week_data(week: WeekAmounts, units: UnitSystem) -> dict[str, Any]:

@@ -28,23 +28,17 @@ from fertadjust.entry import (
     same_result,
 )
 from fertadjust.errors import Fault, UserError
-from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing
+from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing, standing_on
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.season_file import SeasonFile, read_season
-from fertadjust.stored import (
-    Decided,
-    application_of,
-    change_of,
-    decided_of,
-    observation_of,
-    result_content,
-    result_of,
-)
+from fertadjust.stored import Decided, decided_of, result_content, with_records
 from fertadjust.units import UnitSystem
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from pandas import DataFrame
+
+    from fertadjust.history import Moment
 
 PROGRAM = f"fertadjust {__version__}"
 
@@ -79,13 +73,14 @@ class Season:
     def units(self) -> UnitSystem:
         return self.file.units
 
-    def block(self, key: str) -> BlockSeason:
-        """A block with its records.
+    def block(self, key: str, on: date | None = None) -> BlockSeason:
+        """A block with its records, or with what stood at the end of a day: see `fertadjust.records.standing_on`.
 
         Raises:
             UserError: there is no such block, or the records cannot be read.
         """
-        return _with_records(block_of(self.file, key), self.records.current())
+        every = self.records.all()
+        return with_records(block_of(self.file, key), standing(every) if on is None else standing_on(every, on))
 
     def check_result(self, fields: Mapping[str, str], today: date | None = None) -> Entered:
         """Check one result without writing it; see `fertadjust.entry.read_result`."""
@@ -237,12 +232,14 @@ class Season:
 
     def advice(self, block: str, on: date | None = None) -> Advice:
         """The advice for a block on a date, today by default."""
-        return self.block(block).advice(on or _today())
+        day = on or _today()
+        return self.block(block, day).advice(day)
 
     def advice_data(self, block: str, on: date | None = None) -> dict[str, Any]:
         """The advice as JSON-ready data."""
-        season = self.block(block)
-        return advice_data(season.advice(on or _today()), season.products, self.units)
+        day = on or _today()
+        season = self.block(block, day)
+        return advice_data(season.advice(day), season.products, self.units)
 
     def decide(
         self,
@@ -275,7 +272,7 @@ class Season:
         on = on or now
         if on > now:
             raise UserError(Fault(f"{on} is after today, {now}", key="on"))
-        season = self.block(block)
+        season = self.block(block, on)
         every = self.records.all()
         basis = basis_of(season, self.file.text, every[-1].number if every else 0, PROGRAM)
         who = by or getpass.getuser()
@@ -298,8 +295,10 @@ class Season:
         record = self._decision(number)
         basis, advised = record["basis"], record["advice"]
         file = season_of_basis(basis, self.file.folder)
-        season = _with_records(block_of(file, advised["block"]), standing(self.records.all(), basis["up_to"]))
-        advice = season.advice(date.fromisoformat(advised["on"]))
+        known = [item for item in self.records.all() if item.number <= basis["up_to"]]
+        day = date.fromisoformat(advised["on"])
+        season = with_records(block_of(file, advised["block"]), standing_on(known, day))
+        advice = season.advice(day)
         return advice_data(advice, season.products, file.units)
 
     def advised(self, number: int) -> dict[str, Any]:
@@ -316,6 +315,20 @@ class Season:
         key = None if block is None else block_of(self.file, block).block.key
         records = self.records.current(Kind.DECISION)
         return [decided_of(record) for record in records if key is None or record.block == key]
+
+    def history(self, block: str, on: date | None = None) -> list[Moment]:
+        """What was advised on each day that a result came in or a decision was made, and what followed.
+
+        Args:
+            block: block key or name.
+            on: day on which to look back, today by default.
+        """
+        from fertadjust.history import moments
+
+        every, plan = self.records.all(), block_of(self.file, block)
+        return moments(
+            lambda day: with_records(plan, standing_on(every, day)), on or _today(), self.decisions(block)
+        )
 
     def amounts(self, block: str, on: date | None = None) -> DataFrame:
         """The weekly table from a date on, one row a week, in the season's units.
@@ -371,24 +384,3 @@ def result_fields(record: Record) -> dict[str, str]:
 
 def _today() -> date:
     return date.today()  # noqa: DTZ011 - the grower's own calendar
-
-
-def _with_records(season: BlockSeason, records: Sequence[Record]) -> BlockSeason:
-    mine = [record for record in records if record.block == season.block.key]
-    decided = [record for record in mine if record.kind is Kind.DECISION]
-    return replace(
-        season,
-        results=tuple(result_of(record) for record in mine if record.kind is Kind.RESULT),
-        applications=tuple(application_of(record) for record in mine if record.kind is Kind.APPLICATION),
-        observations=tuple(observation_of(record) for record in mine if record.kind is Kind.OBSERVATION),
-        changes=tuple(
-            change_of(record)
-            for record in decided
-            if record.content is not None and record.content["choice"] != "leave"
-        ),
-        left=tuple(
-            date.fromisoformat(record.day)
-            for record in decided
-            if record.content is not None and record.content["choice"] == "leave"
-        ),
-    )

@@ -37,6 +37,8 @@ from fertadjust.tissue import format_value
 from fertadjust.units import UnitSystem
 from fertadjust.words import band_words
 
+_FOOT_LINE_IN = 0.2
+
 __all__ = ["Mark", "alt_text", "figure_svg", "save_figure", "season_figure"]
 
 
@@ -99,14 +101,23 @@ def _heading(sheet: Sheet) -> float:
 
 def _footnote(sheet: Sheet, kinds: Sequence[Kind]) -> float:
     """Write what has no panel to stand in; return the height of the panels' foot [in]."""
+    texts = []
     hidden = [item for item in sheet.unused if Kind(item.tissue, item.basis) not in kinds]
-    if not hidden:
+    if hidden:
+        first = "; ".join(f"{item.kind} {item.text()} of {short_day(item.sampled)}" for item in hidden[:3])
+        more = f"; and {len(hidden) - 3} more" if len(hidden) > 3 else ""
+        texts.append(f"Not drawn, no band of its kind: {first}{more}.")
+    own = sheet.season.policy.overrides()
+    if own:
+        names = ", ".join(item.name for item in own[:4]) + (f" and {len(own) - 4} more" if len(own) > 4 else "")
+        texts.append(f"Rule values that the season file sets: {names}.")
+    if not texts:
         return 0.35
-    first = "; ".join(f"{item.kind} {item.text()} of {short_day(item.sampled)}" for item in hidden[:3])
-    more = f"; and {len(hidden) - 3} more" if len(hidden) > 3 else ""
-    text = f"Not drawn, no band of its kind: {first}{more}."
-    parts.write_lines(sheet.figure, 0.42, text, parts.SMALL)
-    return 0.80
+    foot = 0.42 + _FOOT_LINE_IN * (len(texts) - 1)
+    top = foot
+    for text in texts:
+        top = parts.write_lines(sheet.figure, top, text, parts.SMALL)
+    return foot + 0.38
 
 
 # --- words ------------------------------------------------------------------------------------------------

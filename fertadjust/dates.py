@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import lru_cache
 
 
 def day(value: date) -> str:
@@ -14,6 +15,7 @@ def day(value: date) -> str:
     return f"{value:%a} {value.day} {value:%b %Y}"
 
 
+@lru_cache(maxsize=4096)
 def short_day(value: date) -> str:
     """Without its year: "9 Mar".
 

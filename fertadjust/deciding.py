@@ -7,9 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal, get_args
 
+from pydantic import ValidationError
+
 from fertadjust.advice_data import advice_data
 from fertadjust.bands import BandTable
-from fertadjust.errors import Fault, UserError
+from fertadjust.errors import Fault, OtherForm, UserError
 from fertadjust.rules.bound_rules import room_lb_ac
 from fertadjust.rules.policy import Policy, digest
 from fertadjust.season import Advice, BlockSeason
@@ -123,9 +125,16 @@ def season_of_basis(basis: Mapping[str, Any], folder: Path) -> SeasonFile:
 
     Raises:
         UserError: the stored season file no longer passes the program's checks.
+        OtherForm: the stored policy has the form of another version.
     """
     tables = {key: BandTable.model_validate(data) for key, data in basis["tables"].items()}
-    policy = Policy.model_validate(basis["policy"])
+    try:
+        policy = Policy.model_validate(basis["policy"])
+    except ValidationError:
+        raise OtherForm(
+            f"the decision was made with {basis['program']}, whose rules had another form; what it stored stands, "
+            "and that version can derive it again"
+        ) from None
     file = parse_season(basis["season"], folder, tables)
     blocks = {key: replace(block, policy=policy) for key, block in file.blocks.items()}
     return replace(file, policy=policy, blocks=blocks)

@@ -101,16 +101,20 @@ def read_date(text: str, key: str) -> date:
 
 
 def read_word(text: str, words: type[Word], key: str) -> Word:
-    """One of a fixed set of words; case and underscores do not matter.
+    """One of a fixed set of words; case, hyphens and underscores do not matter.
 
     Raises:
         UserError: another word; names those accepted.
     """
-    plain = text.strip().lower().replace("_", " ")
+    plain = _loose(text)
     for word in words:
-        if word.value == plain:
+        if _loose(word.value) == plain:
             return word
     raise UserError(Fault(f'"{text}" should be one of {", ".join(word.value for word in words)}', key=key))
+
+
+def _loose(text: str) -> str:
+    return " ".join(text.lower().replace("_", " ").replace("-", " ").split())
 
 
 def block_of(season: SeasonFile, key: str) -> BlockSeason:

@@ -51,6 +51,10 @@ class UserError(FertadjustError):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+class OtherForm(UserError):
+    """Something stored by another version of the program, in a form that this one does not read."""
+
+
 class PlacedError(ValueError):
     """Several things wrong with one checked object, each at a place inside it.
 

@@ -87,6 +87,14 @@ class Ledger:
         """Logged nitrogen from start to end, both days included [lb/ac]."""
         return sum(item.n_lb_ac for item in self.applications if start <= item.on <= end)
 
+    def aimed_lb_ac(self, start: date, end: date) -> float:
+        """Nitrogen aimed at from start to end, both days included, each a seventh of its week [lb/ac]."""
+        return sum(
+            self._path.rate_lb_ac(week) / DAYS_PER_WEEK
+            for offset in range((end - start).days + 1)
+            if (week := self._plan.week_on(start + timedelta(days=offset))) is not None
+        )
+
     def week(self, week: PlanWeek, on: date) -> LedgerWeek:
         """One week as known on a date."""
         items = [item for item in self.applications if week.start <= item.on <= min(week.end, on)]
@@ -105,11 +113,7 @@ class Ledger:
         if whole < DAYS_PER_WEEK or end > self._plan.end:
             return None
         start = end - timedelta(days=whole - 1)
-        planned = sum(
-            self._path.rate_lb_ac(week) / DAYS_PER_WEEK
-            for offset in range(whole)
-            if (week := self._plan.week_on(start + timedelta(days=offset))) is not None
-        )
+        planned = self.aimed_lb_ac(start, end)
         logged = any(item.on <= end for item in self.applications)
         return Supply(start, end, planned, self.applied_lb_ac(start, end), logged)
 

@@ -35,14 +35,14 @@ def _mark(item: Decided) -> Mark:
 def chart(season: Season, block: str, on: date) -> Figure:
     """The season trend chart of a block."""
     decisions = [item for item in season.decisions(block) if item.on <= on]
-    return season_figure(season.block(block), on, season.units, _marks(decisions))
+    return season_figure(season.block(block, on), on, season.units, _marks(decisions))
 
 
 def report(season: Season, block: str, on: date) -> str:
     """The advisor's report of a block."""
     from fertadjust.api import PROGRAM
 
-    one = season.block(block)
+    one = season.block(block, on)
     return report_html(
         one,
         one.advice(on),

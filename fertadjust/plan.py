@@ -75,10 +75,10 @@ class Plan:
 
     @property
     def weeks(self) -> tuple[PlanWeek, ...]:
-        return tuple(
-            PlanWeek(index + 1, self.start + timedelta(days=DAYS_PER_WEEK * index), rate)
-            for index, rate in enumerate(self.rates_lb_ac)
-        )
+        return tuple(self._week(index) for index in range(len(self.rates_lb_ac)))
+
+    def _week(self, index: int) -> PlanWeek:
+        return PlanWeek(index + 1, self.start + timedelta(days=DAYS_PER_WEEK * index), self.rates_lb_ac[index])
 
     @property
     def end(self) -> date:
@@ -96,7 +96,7 @@ class Plan:
     def week_on(self, on: date) -> PlanWeek | None:
         """The week that a date lies in, or None outside the plan."""
         index = (on - self.start).days // DAYS_PER_WEEK
-        return self.weeks[index] if 0 <= index < len(self.rates_lb_ac) else None
+        return self._week(index) if 0 <= index < len(self.rates_lb_ac) else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,6 +97,19 @@ def nitrogen_in(product: Product, weight_lb: float) -> float:
     return weight_lb * product.percent.get("n", 0.0) / 100.0
 
 
+def nutrients_per_nitrogen(products: Sequence[Product]) -> dict[str, float]:
+    """Nutrient -> weight that comes with one pound of the mix's nitrogen [lb].
+
+    >>> round(nutrients_per_nitrogen([Product("a", {"n": 13.0, "k2o": 44.0}, share=0.5)])["k2o"], 3)
+    1.692
+    """
+    total: dict[str, float] = {}
+    for part in amounts(1.0, products):
+        for nutrient, weight in part.nutrients_lb.items():
+            total[nutrient] = total.get(nutrient, 0.0) + weight
+    return total
+
+
 def nitrate_share(products: Sequence[Product]) -> float | None:
     """Share of the mix's nitrogen that is nitrate; None when a label in the mix is silent."""
     total = 0.0

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
-from fertadjust.bands import Band, BandTable
+from fertadjust.bands import Band, BandTable, Doubt
 from fertadjust.compare import Side, compare
 from fertadjust.errors import OutOfSeason
 from fertadjust.rules.facts import NotUsed, Reading
 from fertadjust.stages import StageDates
-from fertadjust.tissue import MAIN_ANALYTE, Basis, Censor, Tissue, TissueResult
+from fertadjust.tissue import MAIN_ANALYTE, Basis, Censor, Method, Tissue, TissueResult
 from fertadjust.trend import Trend, trend
 
 
@@ -44,9 +44,12 @@ class Readings:
     unbanded: tuple[tuple[TissueResult, str], ...]
     tables: tuple[BandTable, ...]
     stages: StageDates
+    doubt: Doubt
 
     @classmethod
-    def of(cls, results: Sequence[TissueResult], tables: tuple[BandTable, ...], stages: StageDates) -> Readings:
+    def of(
+        cls, results: Sequence[TissueResult], tables: tuple[BandTable, ...], stages: StageDates, doubt: Doubt
+    ) -> Readings:
         """Group results; results of other nutrients are left out."""
         banded: list[TissueResult] = []
         unbanded: list[tuple[TissueResult, str]] = []
@@ -60,7 +63,7 @@ class Readings:
             else:
                 banded.append(result)
         groups = tuple(tuple(group) for _, group in groupby(banded, key=_day_key))
-        return cls(groups, tuple(unbanded), tables, stages)
+        return cls(groups, tuple(unbanded), tables, stages, doubt)
 
     def known_on(self, on: date) -> Known:
         """The readings of what was known on a day, and the results that play no part."""
@@ -79,30 +82,39 @@ class Readings:
         used = values or [_loosest(results)]
         why = "a bound beside other results of the same day"
         left_out = [_not_used(result, why) for result in results if result not in used]
-        first = used[0]
-        mean = sum(result.value for result in used) / len(used)
-        spread = (max(r.value for r in used) - min(r.value for r in used)) / mean
-        table = table_for(self.tables, first.tissue, first.basis, first.analyte)
+        table = table_for(self.tables, used[0].tissue, used[0].basis, used[0].analyte)
         assert table is not None
-        counts = [result.petioles for result in used if result.petioles is not None]
-        reading = Reading(
-            sampled=first.sampled,
-            known=max(result.known_on for result in used),
-            tissue=first.tissue,
-            basis=first.basis,
-            analyte=first.analyte,
-            unit=first.unit,
-            value=mean,
-            censor=first.censor,
-            count=len(used),
-            spread=spread,
-            petioles=min(counts) if counts else None,
-            method=first.method,
-            band=table.band_on(first.analyte, first.sampled, self.stages),
-            beside=table.bands_beside(first.analyte, first.sampled, self.stages),
-            records=tuple(result.record for result in used),
-        )
-        return reading, left_out
+        return reading_of(used, table, self.stages, self.doubt), left_out
+
+
+def reading_of(results: Sequence[TissueResult], table: BandTable, stages: StageDates, doubt: Doubt) -> Reading:
+    """One or more results of one kind, day and method as one reading against a table.
+
+    Raises:
+        OutOfSeason: the table has no band for it.
+    """
+    first = results[0]
+    mean = sum(result.value for result in results) / len(results)
+    counts = [result.petioles for result in results if result.petioles is not None]
+    beside = table.beside(first.analyte, first.sampled, stages, doubt)
+    return Reading(
+        sampled=first.sampled,
+        known=max(result.known_on for result in results),
+        tissue=first.tissue,
+        basis=first.basis,
+        analyte=first.analyte,
+        unit=first.unit,
+        value=mean,
+        censor=first.censor,
+        count=len(results),
+        spread=(max(r.value for r in results) - min(r.value for r in results)) / mean,
+        petioles=min(counts) if counts else None,
+        method=first.method,
+        band=table.band_on(first.analyte, first.sampled, stages),
+        beside=beside.bands,
+        stage_guessed=beside.guessed,
+        records=tuple(result.record for result in results),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,15 +158,17 @@ def deciding(readings: Sequence[Reading], on: date, stale_days: int) -> Reading 
 
 
 def history(readings: Sequence[Reading], primary: Reading | None) -> list[Reading]:
-    """Readings of the primary's kind up to and with it, oldest first."""
+    """Readings of the primary's kind up to and with it, oldest first, one a day, a laboratory's first."""
     if primary is None:
         return []
-    same = [
-        item
-        for item in readings
-        if (item.tissue, item.basis) == (primary.tissue, primary.basis) and item.sampled < primary.sampled
-    ]
-    return [*sorted(same, key=lambda item: item.sampled), primary]
+    kind = (primary.tissue, primary.basis)
+    by_day: dict[date, Reading] = {}
+    for item in readings:
+        if (item.tissue, item.basis) == kind and item.sampled < primary.sampled:
+            other = by_day.get(item.sampled)
+            if other is None or item.method is Method.LABORATORY:
+                by_day[item.sampled] = item
+    return [*(by_day[day] for day in sorted(by_day)), primary]
 
 
 def trend_of(history: Sequence[Reading]) -> Trend | None:

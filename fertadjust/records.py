@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
@@ -225,16 +225,26 @@ class Records:
             )
 
 
-def standing(records: Sequence[Record], up_to: int | None = None) -> list[Record]:
-    """Of some records in order, those that are neither replaced nor void.
+def standing(records: Sequence[Record]) -> list[Record]:
+    """Of some records in order of number, those that are neither replaced nor void."""
+    replaced = {record.replaces for record in records}
+    return [record for record in records if record.number not in replaced and record.content is not None]
 
-    Args:
-        records: records in order of number.
-        up_to: look no further than this number, so that an earlier state comes back.
+
+def standing_on(records: Sequence[Record], on: date) -> list[Record]:
+    """Of some records in order, those that stood at the end of a day.
+
+    A correction or a void written later did not yet count. What was written later altogether, of a day before, is
+    taken as it stands now.
     """
-    known = [record for record in records if up_to is None or record.number <= up_to]
-    replaced = {record.replaces for record in known}
-    return [record for record in known if record.number not in replaced and record.content is not None]
+    early: set[int] = set()
+    put_off: set[int] = set()
+    for record in records:
+        if date.fromisoformat(record.written[:10]) <= on:
+            early.add(record.number)
+        elif record.replaces in early or record.replaces in put_off:
+            put_off.add(record.number)
+    return standing([record for record in records if record.number not in put_off])
 
 
 def _a(word: str) -> str:

@@ -11,6 +11,7 @@ from typing import Final
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from fertadjust import words
 from fertadjust.cautions import cautions_for
 from fertadjust.dates import day
 from fertadjust.evidence import EVIDENCE_MEANS
@@ -19,9 +20,9 @@ from fertadjust.report_parts import (
     Row,
     amounts_part,
     backing_of,
+    change_part,
     decided_row,
     decision_part,
-    flips_part,
     ledger_part,
     observation_row,
     rule_row,
@@ -125,7 +126,8 @@ def _context(
         "rules": [rule_row(line) for line in advice.recommendation.trace],
         "us_rules": f"{KG_HA_PER_LB_AC:.4f}" if units is UnitSystem.METRIC else "",
         "amounts": amounts_part(season, advice, units),
-        "flips": flips_part(advice),
+        "change": change_part(advice, units),
+        "bounds": words.bounds_sentence(advice.recommendation),
         "ledger": ledger_part(season, advice, units),
         "observations": [
             observation_row(item, advice.facts) for item in season.observations if item.on <= advice.on

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 from fertadjust import words
-from fertadjust.bands import Band
 from fertadjust.compare import Comparison, compare, percent
 from fertadjust.errors import OutOfSeason
 from fertadjust.evidence import Evidence, cite
 from fertadjust.report_parts import GLUE, Row, backing_of, glued, short_date
 from fertadjust.rules.evidence_rules import budget
-from fertadjust.rules.facts import Facts, Reading
-from fertadjust.rules.policy import Consent, Figure, Policy, RecoveryChoice
+from fertadjust.rules.facts import Facts
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.tissue import MAIN_ANALYTE, Censor, TissueResult
 from fertadjust.uncertainty import combined
@@ -41,10 +39,10 @@ def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row
         "band": None,
     }
     try:
-        band = season.band_for(result)
+        reading = season.reading(result)
     except OutOfSeason as reason:
         return row | {"why_no_band": str(reason)}
-    reading = _reading(result, band)
+    band = reading.band
     relative = combined(part.relative for part in budget(reading, season.policy)) if main else 1.0
     found = compare(result.value, result.censor, relative, band, season.policy.confidence.value)
     return row | {
@@ -58,26 +56,6 @@ def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row
         "chances": _chances(found, result.censor) if main else [],
         "backing": backing_of(band.source, band.evidence),
     }
-
-
-def _reading(result: TissueResult, band: Band) -> Reading:
-    return Reading(
-        sampled=result.sampled,
-        known=result.known_on,
-        tissue=result.tissue,
-        basis=result.basis,
-        analyte=result.analyte,
-        unit=result.unit,
-        value=result.value,
-        censor=result.censor,
-        count=1,
-        spread=0.0,
-        petioles=result.petioles,
-        method=result.method,
-        band=band,
-        beside=(),
-        records=(result.record,),
-    )
 
 
 def _chances(found: Comparison, censor: Censor) -> list[str]:
@@ -137,29 +115,10 @@ def limits_part(season: BlockSeason, shown: Sequence[Row], advice: Advice, notes
     return {
         "test": words.LIMITS_OF_THE_TEST if season.policy.crop == _STRAWBERRY else (),
         "tables": tables,
-        "own": _overrides(season.policy),
+        "own": season.policy.overrides(),
         "recalled": list(dict.fromkeys(_recalled(season, shown, advice))),
         "notes": list(notes),
     }
-
-
-def _overrides(policy: Policy) -> list[Row]:
-    return [
-        {
-            "name": name,
-            "meaning": item.meaning,
-            "shipped": _setting(item, item.shipped),
-            "own": _setting(item, item.value),
-            "reason": item.source,
-        }
-        for name, item in policy.overrides().items()
-    ]
-
-
-def _setting(item: Figure | RecoveryChoice | Consent, value: Any) -> str:
-    if isinstance(item, Figure):
-        return f"{value:g} {item.unit}"
-    return {True: "yes", False: "no"}[value] if isinstance(item, Consent) else str(value)
 
 
 def _recalled(season: BlockSeason, shown: Sequence[Row], advice: Advice) -> Iterable[str]:

@@ -159,11 +159,11 @@ def _amount(part: ProductAmount, shares: int, units: UnitSystem) -> Row:
     }
 
 
-def flips_part(advice: Advice) -> Row:
-    """The results that would change the action, in order of size around the present one."""
+def change_part(advice: Advice, units: UnitSystem) -> Row:
+    """What would change the advice: results in order of size around the present one, and what else might be."""
     reading = advice.facts.primary
     rows = []
-    if reading is not None:
+    if reading is not None and advice.flips:
         here = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}, as it is"
         edges = [
             (
@@ -174,8 +174,9 @@ def flips_part(advice: Advice) -> Row:
             for flip in advice.flips
         ]
         ordered = sorted([*edges, (reading.value, here, advice.recommendation.action.value)])
-        rows = [(text, action) for _, text, action in ordered]
-    return {"sentence": words.flip_sentence(advice), "rows": rows if advice.flips else []}
+        rows = [(f"the result were {text}", action) for _, text, action in ordered]
+    rows += [(item.condition, words.otherwise(item, units)) for item in advice.alternatives]
+    return {"sentence": words.would_change(advice, units), "rows": rows}
 
 
 def ledger_part(season: BlockSeason, advice: Advice, units: UnitSystem) -> Row:

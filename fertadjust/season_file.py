@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -15,7 +16,7 @@ from fertadjust.errors import Fault, UserError
 from fertadjust.field import Block, basis_mismatch
 from fertadjust.plan import Credit, Plan
 from fertadjust.products import Product, meets_in_concentrate
-from fertadjust.rules.policy import OVERRIDABLE, Policy, with_overrides
+from fertadjust.rules.policy import OVERRIDABLE, ROW_VALUES, Policy, with_overrides
 from fertadjust.season import BlockSeason
 from fertadjust.season_model import SeasonIn, StagesIn
 from fertadjust.shipped import read_band_folder, shipped_policy_files, shipped_tables
@@ -25,6 +26,7 @@ from fertadjust.units import UnitSystem
 
 SEASON_FILE = "season.toml"
 _SHARE_TOLERANCE = 1e-6
+_ROW_KEY = re.compile(r"(\w+)\[(\d+)\]")
 
 
 @dataclass(frozen=True)
@@ -209,22 +211,48 @@ class _Checker:
                 f'there are no rules for "{crop.name}" in "{crop.system}"; there are for {known}', "crop", "name"
             )
             return None
-        good = {name: value for name, value in self.given.policy.items() if self._override_ok(name, value)}
+        good: dict[str, Any] = {}
+        for name, value in self.given.policy.items():
+            if name in ROW_VALUES:
+                good[name] = self._row_overrides(name, value, [row["id"] for row in file.data[name]])
+            elif name not in OVERRIDABLE:
+                known = ", ".join((*OVERRIDABLE, *ROW_VALUES))
+                self._fault(f"is no policy value; there are: {known}", "policy", name)
+            elif self._value_ok(value, name):
+                good[name] = value
         try:
             return Policy.model_validate(with_overrides(file.data, good))
         except ValidationError as error:
             for fault in file.faults(error, Policy):
-                self._fault(fault.message, "policy", fault.key.split(".")[0])
+                self._fault(fault.message, "policy", *self._policy_place(fault.key, file.data))
             return Policy.model_validate(file.data)
 
-    def _override_ok(self, name: str, value: Any) -> bool:
-        if name not in OVERRIDABLE:
-            self._fault(f"is no policy value; there are: {', '.join(OVERRIDABLE)}", "policy", name)
-            return False
+    def _row_overrides(self, table: str, given: Any, known: list[str]) -> dict[str, Any]:
+        """The overrides of a table's rows by id, those that are well formed."""
+        if not isinstance(given, dict):
+            self._fault(f"write it as a table [policy.{table}] with row = value", "policy", table)
+            return {}
+        good = {}
+        for name, value in given.items():
+            if name not in known:
+                self._fault(f"is no row of it; there are: {', '.join(known)}", "policy", table, name)
+            elif self._value_ok(value, table, name):
+                good[name] = value
+        return good
+
+    def _value_ok(self, value: Any, *place: str) -> bool:
         if isinstance(value, dict) and ("value" not in value or set(value) - {"value", "reason"}):
-            self._fault('write a value, or { value = ..., reason = "..." }', "policy", name)
+            self._fault('write a value, or { value = ..., reason = "..." }', "policy", *place)
             return False
         return True
+
+    @staticmethod
+    def _policy_place(key: str, shipped: Mapping[str, Any]) -> tuple[str, ...]:
+        """Where a policy's fault stands in the season file: its name, and the row's id within a table."""
+        row = _ROW_KEY.match(key)
+        if row is None:
+            return (key.split(".")[0],)
+        return row[1], shipped[row[1]][int(row[2]) - 1]["id"]
 
     def _plan(self, policy: Policy) -> Plan:
         given, units = self.given, self.given.farm.units

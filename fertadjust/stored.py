@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any, NamedTuple
 
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change
-from fertadjust.records import Record
+from fertadjust.records import Kind, Record
 from fertadjust.rules.facts import Action
+from fertadjust.season import BlockSeason
 from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult
 
 
@@ -142,3 +145,25 @@ def change_of(record: Record) -> Change:
 def _content(record: Record) -> dict[str, Any]:
     assert record.content is not None, "a void record stands for nothing"
     return record.content
+
+
+def with_records(season: BlockSeason, records: Sequence[Record]) -> BlockSeason:
+    """A block's season with its own among some records."""
+    mine = [record for record in records if record.block == season.block.key]
+    decided = [record for record in mine if record.kind is Kind.DECISION]
+    return replace(
+        season,
+        results=tuple(result_of(record) for record in mine if record.kind is Kind.RESULT),
+        applications=tuple(application_of(record) for record in mine if record.kind is Kind.APPLICATION),
+        observations=tuple(observation_of(record) for record in mine if record.kind is Kind.OBSERVATION),
+        changes=tuple(
+            change_of(record)
+            for record in decided
+            if record.content is not None and record.content["choice"] != "leave"
+        ),
+        left=tuple(
+            date.fromisoformat(record.day)
+            for record in decided
+            if record.content is not None and record.content["choice"] == "leave"
+        ),
+    )

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from functools import lru_cache
 from typing import Final
 
 from fertadjust.errors import Fault, UserError
@@ -39,7 +40,9 @@ class Censor(StrEnum):
 class Method(StrEnum):
     LABORATORY = "laboratory"
     METER = "meter"
-    """A hand-held ion-selective meter."""
+    """A hand-held ion-selective meter on undiluted sap."""
+    METER_DILUTED = "meter-diluted"
+    """The same meter on diluted sap."""
 
 
 MAIN_ANALYTE: Final = {Tissue.PETIOLE: "NO3-N", Tissue.LEAF: "N"}
@@ -99,7 +102,7 @@ class TissueResult:
         value: [ppm dry, % dry, or mg/L sap]; the bound itself when censored.
         censor: "<" or ">" when the laboratory gave a bound.
         petioles: number of petioles or leaves in the sample, or None.
-        method: laboratory or meter.
+        method: laboratory, or meter on undiluted or diluted sap.
         laboratory, sample_id, note: as reported.
         reported: the value as it stood on the report, with unit.
     """
@@ -179,6 +182,7 @@ def to_stored(value: float, unit: str, analyte: str, basis: Basis) -> tuple[str,
     return stored, amount
 
 
+@lru_cache(maxsize=1024)
 def canonical_analyte(analyte: str) -> str:
     """The stored name of an analyte as people write it ("no3n", "Nitrate-N", "b").
 

@@ -53,9 +53,13 @@ def log_sd(relative: float) -> float:
     return math.sqrt(math.log1p(relative * relative))
 
 
-def repeatability_limit(value: float, unit: str, within_laboratory: float) -> float:
+def repeatability_limit(relative: float, within_laboratory: float) -> float:
     """Largest believable difference of two results of one laboratory, as a share of their mean.
 
-    r = 2.8 s_r (ISO-5725) with s_r = ``within_laboratory`` x the Horwitz deviation (HORWITZ-1988).
+    r = 2.8 s_r (ISO-5725), s_r being ``within_laboratory`` times the relative deviation between laboratories (1/2
+    to 2/3 of it, HORWITZ-1988).
+
+    >>> round(repeatability_limit(horwitz_relative(1000e-6), 2 / 3), 3)
+    0.106
     """
-    return REPEATABILITY_FACTOR * within_laboratory * horwitz_relative(mass_fraction(value, unit))
+    return REPEATABILITY_FACTOR * within_laboratory * relative

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from fertadjust.alternatives import Alternative
 from fertadjust.compare import Side, chances, percent
 from fertadjust.dates import day, short_day
 from fertadjust.rules.facts import Action, Reading, Recommendation
@@ -12,6 +13,7 @@ from fertadjust.tissue import Censor, format_value
 from fertadjust.units import UnitSystem
 
 _VERBS = {Action.RAISE: "Raise", Action.HOLD: "Hold", Action.CUT: "Cut"}
+_STEPS = ("raise", "cut")
 _SIDES = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
 
 LIMITS_OF_THE_TEST = (
@@ -141,8 +143,8 @@ def reasons(advice: Advice) -> tuple[str, ...]:
         out.append(result_sentence(advice.facts.primary, found))
     lines = {line.rule: line for line in found.trace}
     if found.moved_by in lines:
-        if lines["heading out"].fired:
-            out.append(lines["heading out"].why)
+        causes = ("heading out", "weighed together")
+        out += [lines[name].why for name in causes if lines[name].fired and found.moved_by in _STEPS]
         out.append(lines[found.moved_by].why)
     else:
         holding = [
@@ -153,21 +155,69 @@ def reasons(advice: Advice) -> tuple[str, ...]:
         out += [line.why for line in holding[:2]]
         if not holding and advice.facts.primary is not None:
             out.append(lines["status"].why)
-    if found.binding and found.binding != found.moved_by and "floor and ceiling" in lines:
-        out.append(lines.get(found.binding, lines["floor and ceiling"]).why)
+    bound = lines.get(found.binding, lines["floor and ceiling"])
+    if found.binding and found.binding != found.moved_by:
+        out.append(bound.why)
     return tuple(dict.fromkeys(out))
 
 
-def flip_sentence(advice: Advice) -> str:
-    """Which result would change the advice, in one sentence."""
+def would_change(advice: Advice, units: UnitSystem) -> str:
+    """What would change the advice, in one sentence: other results first, then what else might have been."""
     reading = advice.facts.primary
     if reading is None:
         return "A usable result may change this."
+    changes = [
+        f"with a result {'above' if flip.above else 'below'} {format_value(flip.value, reading.unit)} "
+        f"{reading.unit} ({flip.action.value})"
+        for flip in advice.flips
+    ]
+    known = [item for item in advice.alternatives if item.recommendation is not None]
+    changes += [f"if {item.condition} ({otherwise(item, units)})" for item in known if differs(advice, item)]
+    stays = [f"if {item.condition}" for item in known if not differs(advice, item)]
     here = advice.recommendation.action.value
-    if not advice.flips:
-        return f"No result of that sample would change this: the advice stays to {here}."
     parts = []
-    for flip in advice.flips:
-        side = "above" if flip.above else "below"
-        parts.append(f"{side} {format_value(flip.value, reading.unit)} {reading.unit} to {flip.action.value}")
-    return f"With a result {', and '.join(parts)}, the advice would change."
+    if changes:
+        parts.append(f"the advice would change {_listed(changes, 'or')}")
+    else:
+        parts.append(f"no result of that sample would change this: the advice stays to {here}")
+    if stays:
+        parts.append(f"it would stay {_listed(stays, 'or')}")
+    text = "; ".join(parts)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def differs(advice: Advice, item: Alternative) -> bool:
+    """Whether another action or another rate in the first week would be advised."""
+    found, other = advice.recommendation, item.recommendation
+    if other is None:
+        return False
+    if other.action is not found.action:
+        return True
+    pairs = list(zip(found.rates_lb_ac, other.rates_lb_ac, strict=False))[:1]
+    return any(abs(rate - instead) > 1e-9 for rate, instead in pairs)
+
+
+def otherwise(item: Alternative, units: UnitSystem) -> str:
+    """What would be advised in words: "raise to 7.00", "hold at 5.25"; or why the question does not arise."""
+    found = item.recommendation
+    if found is None:
+        return f"does not arise: {item.why_not}"
+    if not found.rates_lb_ac:
+        return found.action.value
+    to = "at" if found.action is Action.HOLD else "to"
+    return f"{found.action.value} {to} {rates(found.rates_lb_ac, units)}"
+
+
+def _listed(texts: Sequence[str], word: str) -> str:
+    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} {word} {texts[-1]}"
+
+
+def bounds_sentence(found: Recommendation) -> str:
+    """Which bound binds and what the others would allow, or "" where no bound has anything to say."""
+    if not found.limits and not found.binding:
+        return ""
+    others = [f"{item.name} {item.factor:.2f}" for item in found.limits if item.name != found.binding]
+    text = f"The {found.binding} binds" if found.binding else "No bound binds"
+    if others:
+        text += f"; by itself each of these would allow a factor of: {', '.join(others)}"
+    return f"{text}; {found.sought:.2f} was sought, {found.factor:.2f} is advised."

@@ -22,13 +22,13 @@ field tissue stages uncertainty observations
 bands compare
 plan
 ledger trend products
-rules rules.policy rules.facts
-rules.evidence_rules rules.position_rules rules.step_rules rules.cross_rules rules.bound_rules
+rules rules.cross_table rules.policy rules.facts
+rules.evidence_rules rules.position_rules rules.cross_rules rules.step_rules rules.bound_rules
 rules.companion_rules
 rules.engine
 rules.what_if
 readings
-weekly season
+weekly block_facts alternatives season
 cautions words advice_data
 """
 
@@ -37,7 +37,7 @@ files toml_file
 shipped
 season_model season_file
 records stored
-entry lab starter deciding
+entry lab starter deciding history
 chart_parts chart_sheet chart_panels charts
 report_parts report_evidence report
 frames
@@ -45,7 +45,7 @@ api
 outputs
 demo
 cli.common
-cli.setup cli.bands cli.results cli.log cli.advise cli.decide cli.pages cli.demo
+cli.setup cli.bands cli.results cli.log cli.advise cli.decide cli.history cli.pages cli.demo
 cli
 cli.__main__
 """

@@ -20,6 +20,7 @@ _HOMES = {
     "amounts": "advise",
     "decide": "decide",
     "decisions": "decide",
+    "history": "history",
     "chart": "pages",
     "report": "pages",
     "demo": "demo",

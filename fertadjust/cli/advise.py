@@ -18,6 +18,7 @@ from fertadjust.cli.common import (
     open_folder,
     pick_block,
     say,
+    say_own_values,
     season_option,
     today,
 )
@@ -67,7 +68,7 @@ def print_advice(season: Season, key: str, on: date, full: bool) -> None:
     from fertadjust import dates, words
     from fertadjust.cautions import cautions_for
 
-    one = season.block(key)
+    one = season.block(key, on)
     advice = one.advice(on)
     units = season.units
     click.secho(f"{advice.block.name}, {dates.day(on)}", bold=True)
@@ -75,7 +76,7 @@ def print_advice(season: Season, key: str, on: date, full: bool) -> None:
     for text in words.reasons(advice):
         say(text, indent="  ")
     say("How sure: " + words.how_sure(advice))
-    say("What would change it: " + words.flip_sentence(advice))
+    say("What would change it: " + words.would_change(advice, units))
     found = advice.recommendation
     say(f"Next sample: {dates.day(found.next_sample)}")
     for text in found.to_do:
@@ -84,8 +85,9 @@ def print_advice(season: Season, key: str, on: date, full: bool) -> None:
     for item in advice.facts.not_used:
         say(f"Not used: record {item.record}, {item.text} of {dates.short_day(item.sampled)}: {item.why}.")
     _print_trace(advice, full)
-    for name, value in one.policy.overrides().items():
-        say(f"Your own rule value: {name} = {value.value} instead of {value.shipped}.")
+    if full:
+        _print_otherwise(advice, units)
+    say_own_values(advice.own_values)
     cautions = cautions_for(one.products)
     if full:
         click.echo("Cautions")
@@ -140,6 +142,25 @@ def _print_trace(advice: Advice, full: bool) -> None:
         say(f"{part.name}: {100 * part.relative:.1f} % ({cite(part.source, part.evidence)})", indent="  ")
 
 
+def _print_otherwise(advice: Advice, units: UnitSystem) -> None:
+    """The advice if one thing were otherwise, as a table of two columns."""
+    from fertadjust import words
+
+    if not advice.alternatives:
+        return
+    click.echo(f"The advice if one thing were otherwise ({units.rate_unit})")
+    rows = [
+        (f"the result were {'above' if flip.above else 'below'} {flip.value:,.4g}", flip.action.value)
+        for flip in advice.flips
+    ]
+    rows += [(item.condition, words.otherwise(item, units)) for item in advice.alternatives]
+    for condition, action in rows:
+        say(f"{condition}: {action}", indent="  ")
+    text = words.bounds_sentence(advice.recommendation)
+    if text:
+        say(text, indent="  ")
+
+
 @click.command(
     epilog="""\b
 Examples:
@@ -165,7 +186,7 @@ def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     if as_json:
         echo_json({"block": key, "on": day, "weeks": season.advice_data(key, day)["weeks"]})
         return
-    one, units = season.block(key), season.units
+    one, units = season.block(key, day), season.units
     advice = one.advice(day)
     area = units.area_out(advice.block.area_ac())
     say(f"{advice.block.name}, {area:.4f} {units.area_unit} ({advice.block.area_basis.value}), {dates.day(day)}")
@@ -185,6 +206,7 @@ def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     cap = one.plan.cap_lb_ac
     limit = "no season cap is set" if cap is None else f"season cap {words.rate(cap, units)} {units.total_unit}"
     say(f"Total N counts credits and what went out so far; {limit}.")
+    say_own_values(advice.own_values)
     if any(row["over_cap"] for row in data):
         say("CAP: the season cap stops some or all of that week's nitrogen.")
 

@@ -16,6 +16,7 @@ from fertadjust.errors import Fault, UserError
 
 if TYPE_CHECKING:
     from fertadjust.api import Season
+    from fertadjust.rules.policy import Override
 
 WIDTH = 80
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -107,14 +108,21 @@ def pick_block(season: Season, block: str | None) -> str:
     return block_of(season.file, name).block.key
 
 
+def say_own_values(overrides: Sequence[Override]) -> None:
+    """Say which rule values the season file sets otherwise than shipped."""
+    for item in overrides:
+        say(f"Your own rule value: {item.name} = {item.own} instead of {item.shipped} ({item.reason}).")
+
+
 def echo_json(data: Any) -> None:
     """Print data as JSON."""
     click.echo(json.dumps(data, indent=2, ensure_ascii=False, default=str))
 
 
-def say(text: str, indent: str = "") -> None:
-    """Print a paragraph that fits the screen."""
-    wrapped = textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent))
+def say(text: str, indent: str = "", hang: int | None = None) -> None:
+    """Print a paragraph that fits the screen; lines after the first hang below the indent or by some columns."""
+    below = " " * (len(indent) if hang is None else hang)
+    wrapped = textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=below)
     for line in wrapped or [""]:
         click.echo(line)
 

@@ -21,7 +21,7 @@ from fertadjust.cli.common import (
     season_option,
     today,
 )
-from fertadjust.errors import UserError
+from fertadjust.errors import OtherForm, UserError
 
 if TYPE_CHECKING:
     from fertadjust.api import Season
@@ -86,6 +86,21 @@ def _echo_decided(season: Season, number: int, choice: str) -> None:
     say(f"Record {number}, decided by {item.by}, in {season.units.rate_unit}: {rates}.")
 
 
+_AGAIN = {
+    True: "derived again: same",
+    False: "DIFFERS",
+    None: "made with rules of another form: not derived again",
+}
+
+
+def _same(season: Season, number: int) -> bool | None:
+    """Whether a decision's advice comes out as it was stored; None where this version cannot derive it."""
+    try:
+        return season.derive_again(number) == season.advised(number)
+    except OtherForm:
+        return None
+
+
 @click.command(epilog="Example: fertadjust decisions --block north --check")
 @season_option
 @click.option("--block", help="Block, by key or name.  [default: every block]")
@@ -97,9 +112,7 @@ def decisions(folder: Path, block: str | None, derive: bool, as_json: bool) -> N
 
     season = open_folder(folder)
     found = season.decisions(block)
-    same = {
-        item.record: season.derive_again(item.record) == season.advised(item.record) for item in found if derive
-    }
+    same = {item.record: _same(season, item.record) for item in found if derive}
     if as_json:
         echo_json([item._asdict() | ({"same": same[item.record]} if derive else {}) for item in found])
     else:
@@ -108,10 +121,10 @@ def decisions(folder: Path, block: str | None, derive: bool, as_json: bool) -> N
         for item in found:
             rates = words.rates(item.rates_lb_ac.values(), season.units)
             outcome = "left as it was" if item.choice == "leave" else f"{item.choice}: {rates}"
-            again = "" if not derive else " [derived again: same]" if same[item.record] else " [DIFFERS]"
+            again = f" [{_AGAIN[same[item.record]]}]" if derive else ""
             say(f"{dates.day(item.on)}, record {item.record}, {item.by}: {outcome}{again}")
             say(f"advised: {item.advised}", indent="    ")
             if item.reason:
                 say(f"reason: {item.reason}", indent="    ")
-    if not all(same.values()):
+    if False in same.values():
         raise UserError("a decision's advice could not be derived again as it was stored")

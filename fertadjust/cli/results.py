@@ -40,7 +40,9 @@ _FIELD_OPTIONS = (
     click.option("--value", help='The value, such as 2310, "<10" or ">5000".'),
     click.option("--unit", help="ppm, mg/kg, %, mg/L.  [default: ppm dry, mg/L sap, % for leaf N]"),
     click.option("--petioles", type=click.IntRange(1, 1000), help="Number of petioles or leaves."),
-    click.option("--method", type=click.Choice(["laboratory", "meter"]), help="How it was measured."),
+    click.option(
+        "--method", type=click.Choice(["laboratory", "meter", "meter-diluted"]), help="How it was measured."
+    ),
     click.option("--laboratory", help="Name of the laboratory."),
     click.option("--sample-id", help="The laboratory's or your own number of the sample."),
     click.option("--note", help="Anything worth keeping."),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fertadjust.cli.common import DAY, ask, open_folder, say, season_option
+from fertadjust.cli.common import DAY, ask, open_folder, say, say_own_values, season_option
 from fertadjust.errors import Fault, UserError
 
 if TYPE_CHECKING:
@@ -212,8 +212,6 @@ def check(folder: Path) -> None:
         f"bounds {words.rate(plan.floor_lb_ac, units)} to {words.rate(plan.ceiling_lb_ac, units)} "
         f"{units.rate_unit}."
     )
-    for name, value in file.policy.overrides().items():
-        was, now = value.shipped, value.value
-        say(f"Own rule value: {name} = {now} instead of {was}. {value.source}")
+    say_own_values(file.policy.overrides())
     for note in file.notes:
         say(f"Note: {note}")

@@ -11,7 +11,7 @@ from fertadjust.evidence import Evidence
 from fertadjust.observations import FRUIT_TROUBLE
 from fertadjust.plan import PlanWeek
 from fertadjust.rules.evidence_rules import lag_days
-from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Outcome, fires, quiet
+from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Limit, Outcome, fires, quiet
 from fertadjust.rules.policy import Policy
 
 _TINY = 1e-9
@@ -35,7 +35,8 @@ def bounded_rate(planned: float, factor: float, floor: float, ceiling: float) ->
 
 def bounded_rates(facts: Facts, weeks: Sequence[PlanWeek], factor: float) -> tuple[float, ...]:
     """Rates [lb/ac] of some weeks at a factor, within floor and ceiling."""
-    return tuple(bounded_rate(week.rate_lb_ac, factor, facts.floor_lb_ac, facts.ceiling_lb_ac) for week in weeks)
+    floor, ceiling = facts.floor_lb_ac, facts.ceiling_lb_ac
+    return tuple([bounded_rate(week.rate_lb_ac, factor, floor, ceiling) for week in weeks])
 
 
 def metered_rates(facts: Facts, weeks: Sequence[PlanWeek], rates: Sequence[float]) -> tuple[float, ...]:
@@ -54,12 +55,6 @@ def _metered(rate: float, planned: float, facts: Facts) -> float:
     if value < lowest - _TINY <= rate:
         value = min(math.ceil(lowest / step - _TINY) * step, facts.ceiling_lb_ac)
     return max(value, planned) if rate > planned else min(value, planned)
-
-
-def weeks_until(facts: Facts, draft: Draft) -> tuple[PlanWeek, ...]:
-    """Coming weeks that begin before the review date."""
-    assert draft.review is not None
-    return tuple(week for week in facts.coming if week.start < draft.review)
 
 
 def room_lb_ac(facts: Facts) -> float | None:
@@ -93,7 +88,8 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         next_sample = max(next_sample, start + timedelta(days=lag))
     review = next_sample + timedelta(days=int(policy.laboratory_days.value))
     review = max(review, start + timedelta(days=1))
-    draft = draft._replace(next_sample=next_sample, review=review)
+    weeks = tuple([week for week in facts.coming if week.start < review])
+    draft = draft._replace(next_sample=next_sample, review=review, weeks=weeks)
     saw = f"every {interval.value:g} days, {policy.laboratory_days.value:g} days for the laboratory"
     why = (
         f"Sample on {short_day(next_sample)}; the rate runs until {short_day(review)}, and the plan's own rate "
@@ -105,6 +101,20 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     return fires(interval, saw, why, draft, f"review {short_day(review)}")
 
 
+def _limited(draft: Draft, name: str, allowed: float) -> Draft:
+    """The draft with what a bound allows noted, and its factor brought down to that if it is the tightest yet."""
+    draft = draft._replace(limits=(*draft.limits, Limit(name, allowed)))
+    if allowed < draft.factor - _TINY:
+        draft = draft._replace(factor=allowed, moved_by=name, binding=name)
+    return draft
+
+
+def _limit_words(before: Draft, after: Draft, allowed: float) -> str:
+    if after.factor < before.factor:
+        return f"factor {before.factor:.2f} -> {after.factor:.2f}"
+    return f"allows factor {allowed:.2f}; the {before.binding} allows no more than {before.factor:.2f}"
+
+
 def late_season(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """No raise past the week set in the policy."""
     limit = policy.no_raise_after_week
@@ -114,12 +124,11 @@ def late_season(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     saw = f"week {facts.week} from {policy.late_anchor.replace('_', ' ')}; limit {limit.value:g}"
     if facts.week <= limit.value:
         return quiet(limit, saw, "It is not late in the season.", draft)
-    if draft.factor <= facts.factor + _TINY:
+    if draft.sought <= facts.factor + _TINY:
         return quiet(limit, saw, "It is late in the season, and no raise was called for.", draft)
-    before = draft.factor
-    draft = draft._replace(factor=facts.factor, moved_by="late season", binding="late season")
+    after = _limited(draft, "late season", facts.factor)
     why = "It is too late in the season for a raise to pay."
-    return fires(limit, saw, why, draft, f"factor {before:.2f} -> {draft.factor:.2f}")
+    return fires(limit, saw, why, after, _limit_words(draft, after, facts.factor))
 
 
 def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -129,49 +138,57 @@ def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if not seen:
         return quiet(_FRUIT, "no soft fruit or grey mould noted", "Nothing was noted on the fruit.", draft)
     saw = "; ".join(f"{item.sight.value} on {short_day(item.on)}" for item in seen)
-    limit = max(1.0, facts.factor)
-    if draft.factor <= limit + _TINY:
+    allowed = max(1.0, facts.factor)
+    if draft.sought <= allowed + _TINY:
         why = "Fruit trouble was noted, and no raise above the plan was called for."
         return quiet(_FRUIT, saw, why, draft)
-    before = draft.factor
-    draft = draft._replace(factor=limit, moved_by="fruit quality", binding="fruit quality")
+    after = _limited(draft, "fruit quality", allowed)
     why = (
         "Extension advice links soft fruit and mould to plenty of nitrogen (trials disagree), so the rate is "
         "not raised above the plan."
     )
-    return fires(_FRUIT, saw, why, draft, f"factor {before:.2f} -> {draft.factor:.2f}")
+    return fires(_FRUIT, saw, why, after, _limit_words(draft, after, allowed))
 
 
 def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Weekly rates stay within floor and ceiling, and the factor does not wind up beyond them."""
-    weeks = weeks_until(facts, draft)
-    rates = bounded_rates(facts, weeks, draft.factor)
+    weeks = draft.weeks
     units = facts.units
     floor, ceiling = (f"{units.rate_out(edge):.2f}" for edge in (facts.floor_lb_ac, facts.ceiling_lb_ac))
     saw = f"floor {floor}, ceiling {ceiling} {units.rate_unit}"
-    fed = [week.rate_lb_ac for week in weeks if week.rate_lb_ac > 0]
-    draft = draft._replace(rates=rates)
+    draft = draft._replace(rates=bounded_rates(facts, weeks, draft.factor))
+    fed = [week for week in weeks if week.rate_lb_ac > 0]
     if not fed:
         why = "No week with feeding is left to change."
         if draft.factor == facts.factor:
             return quiet(_OWN_BOUNDS, saw, why, draft)
         change = f"factor {draft.factor:.2f} -> {facts.factor:.2f}"
         return fires(_OWN_BOUNDS, saw, why, draft._replace(factor=facts.factor), change)
-    highest = max(facts.ceiling_lb_ac / rate for rate in fed)
-    lowest = min(min(facts.floor_lb_ac, rate) / rate for rate in fed)
-    factor = min(max(draft.factor, lowest), highest)
-    touched = any(
-        abs(rate - week.rate_lb_ac * draft.factor) > _TINY for rate, week in zip(rates, weeks, strict=True)
-    )
-    if not touched:
+    if not _bounded(facts, fed, draft.highest):
         return quiet(_OWN_BOUNDS, saw, "No weekly rate reaches a bound.", draft)
-    bound = "ceiling" if draft.factor > 1.0 else "floor"
-    default = policy.ceiling if bound == "ceiling" else policy.floor
-    given = facts.ceiling_lb_ac if bound == "ceiling" else facts.floor_lb_ac
+    high = draft.highest > 1.0
+    bound, default, given = "floor", policy.floor, facts.floor_lb_ac
+    if high:
+        bound, default, given = "ceiling", policy.ceiling, facts.ceiling_lb_ac
     backing: Backed = default if abs(given - default.value) <= _TINY else _OWN_BOUNDS
-    change = f"factor {draft.factor:.2f} -> {factor:.2f}" if factor != draft.factor else "single weeks bounded"
-    draft = draft._replace(factor=factor, binding=bound)
-    return fires(backing, saw, f"The {bound} limits the weekly rate.", draft, change)
+    rates = [week.rate_lb_ac for week in fed]
+    highest = max(facts.ceiling_lb_ac / rate for rate in rates)
+    lowest = min(min(facts.floor_lb_ac, rate) / rate for rate in rates)
+    allowed = highest if high else lowest
+    after = draft._replace(limits=(*draft.limits, Limit(bound, allowed)))
+    why = f"The {bound} limits the weekly rate."
+    if not _bounded(facts, fed, draft.factor):
+        return fires(backing, saw, why, after, _limit_words(draft, after, allowed))
+    after = after._replace(factor=min(max(draft.factor, lowest), highest), binding=bound)
+    single = after.factor == draft.factor
+    change = "single weeks bounded" if single else f"factor {draft.factor:.2f} -> {after.factor:.2f}"
+    return fires(backing, saw, why, after, change)
+
+
+def _bounded(facts: Facts, weeks: Sequence[PlanWeek], factor: float) -> bool:
+    """Whether floor or ceiling changes the rate of any week at a factor."""
+    pairs = zip(bounded_rates(facts, weeks, factor), weeks, strict=True)
+    return any(abs(rate - week.rate_lb_ac * factor) > _TINY for rate, week in pairs)
 
 
 def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -183,24 +200,28 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     room = room_lb_ac(facts)
     if room is None:
         return quiet(_OWN_BOUNDS, "no season cap", "The season file states no cap.", draft)
-    weeks = weeks_until(facts, draft)
-    before = draft.factor
-    factor = _fitting_factor(facts, _longest(facts, policy), before, room)
-    rates = bounded_rates(facts, weeks, factor)
+    weeks = draft.weeks
+    allowed = _fitting_factor(facts, _longest(facts, policy), draft.highest, room)
+    after = _limited(draft, "season cap", allowed) if allowed < draft.highest - _TINY else draft
+    rates = bounded_rates(facts, weeks, after.factor)
     saw = _cap_words(facts, room)
     out_of_room = sum(metered_rates(facts, weeks, rates)) > room + _TINY
     rates = filled(rates, room)
-    if factor < before - _TINY or out_of_room:
+    if after.factor < draft.factor or out_of_room:
         why = "The raise does not fit under the season cap, so only the part that fits is made."
         if out_of_room:
             why = "The season cap is reached before the review, so feeding stops when it is used up."
         note = "The season cap binds: talk to your advisor before planning more nitrogen."
         shown = ", ".join(f"{facts.units.rate_out(rate):.2f}" for rate in rates)
-        draft = draft._replace(
-            rates=rates, factor=factor, moved_by="season cap", binding="season cap", to_do=(*draft.to_do, note)
+        change = f"factor {draft.factor:.2f} -> {after.factor:.2f}, rates {shown}"
+        after = after._replace(
+            rates=rates, moved_by="season cap", binding="season cap", to_do=(*draft.to_do, note)
         )
-        return fires(_OWN_BOUNDS, saw, why, draft, f"factor {before:.2f} -> {factor:.2f}, rates {shown}")
-    ends = _last_fed_week(facts, factor, room)
+        return fires(_OWN_BOUNDS, saw, why, after, change)
+    if allowed < draft.highest - _TINY:
+        why = "Not all of the raise would fit under the season cap either."
+        return fires(_OWN_BOUNDS, saw, why, after, _limit_words(draft, after, allowed))
+    ends = _last_fed_week(facts, draft.factor, room)
     if ends is not None:
         why = "The rate fits until the review; kept up after that, it would reach the cap before the plan ends."
         note = f"The season cap lasts through week {ends} of the plan if this rate is kept up."
@@ -266,18 +287,27 @@ def _last_fed_week(facts: Facts, factor: float, room: float) -> int | None:
 
 
 def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """Rates are rounded to a step that can be metered, never past a bound or across the plan's own rate."""
+    """Rates are rounded to a step that can be metered, never past a bound or across the plan's own rate.
+
+    A change too small to be metered is none, and leaves the factor as it was.
+    """
     del policy
     step = facts.rate_step_lb_ac
     saw = f"step {facts.units.rate_out(step):.3g} {facts.units.rate_unit}"
-    weeks, room = weeks_until(facts, draft), room_lb_ac(facts)
+    weeks, room = draft.weeks, room_lb_ac(facts)
     rounded = metered_rates(facts, weeks, bounded_rates(facts, weeks, draft.factor))
     if room is not None:
         rounded = filled(rounded, room)
+    after = draft._replace(rates=rounded)
+    if draft.factor != facts.factor and weeks:
+        standing = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
+        if all(abs(a - b) <= _TINY for a, b in zip(rounded, standing, strict=True)):
+            why = "The change is smaller than what can be metered, so the rate stays as it is."
+            after = after._replace(factor=facts.factor, binding=draft.binding or "meterable rate")
+            return fires(_OWN_BOUNDS, saw, why, after, f"factor {draft.factor:.2f} -> {facts.factor:.2f}")
     pairs = [(a, b) for a, b in zip(draft.rates, rounded, strict=True) if abs(a - b) > _TINY]
     if not pairs:
         return quiet(_OWN_BOUNDS, saw, "The rates can be metered as they are.", draft)
     out = facts.units.rate_out
     change = ", ".join(f"{out(a):.2f} -> {out(b):.2f}" for a, b in pairs)
-    draft = draft._replace(rates=rounded)
-    return fires(_OWN_BOUNDS, saw, "The weekly rates are rounded to what can be metered.", draft, change)
+    return fires(_OWN_BOUNDS, saw, "The weekly rates are rounded to what can be metered.", after, change)

@@ -3,44 +3,87 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Final
 
 from fertadjust.dates import short_day
 from fertadjust.rules.facts import Companion, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import CompanionRule
 from fertadjust.tissue import Censor
+from fertadjust.units import UnitSystem
+
+_OF: Final = {"p2o5": "P2O5", "k2o": "K2O", "ca": "Ca", "mg": "Mg", "s": "S"}
 
 
 def companion(facts: Facts, rule: CompanionRule, draft: Draft) -> Outcome:
     """Hold one companion nutrient against its published limit."""
-    found = _value(facts.companions, rule.analyte)
+    found = _value(facts.companions, rule)
     if found is None:
         return quiet(rule, f"no {rule.analyte} on the report", "It was not measured.", draft)
-    value, on = found
-    limit = rule.below if rule.below is not None else rule.above
-    assert limit is not None
-    relation = "at or below" if rule.inclusive else "below"
-    relation = relation if rule.below is not None else "at or above"
-    saw = f"{rule.analyte} {value:.3g} {rule.unit} on {short_day(on)}; rule {relation} {limit:g}"
-    on_limit = rule.above is not None or rule.inclusive
-    beyond = value < limit if rule.below is not None else value > limit
-    applies = beyond or (on_limit and value == limit)
-    if not applies:
+    value, censor, on = found
+    saw = f"{rule.analyte} {censor}{value:.3g} {rule.unit} on {short_day(on)}; rule {rule.applies} {rule.limit:g}"
+    if not _applies(rule, value, censor):
         return quiet(rule, saw, "It calls for nothing.", draft)
+    return fires(rule, saw, _advice(facts, rule, draft), draft, "note only")
+
+
+def _applies(rule: CompanionRule, value: float, censor: Censor) -> bool:
+    """Whether a value lies on the rule's side; a bound on the limit lies beyond it."""
+    if value == rule.limit:
+        return rule.applies.startswith("at") or censor is not Censor.NONE
+    return value < rule.limit if rule.below else value > rule.limit
+
+
+def _advice(facts: Facts, rule: CompanionRule, draft: Draft) -> str:
     blooming = facts.week is not None and facts.week >= 1
-    advice = rule.late if rule.late and blooming else rule.advice
-    return fires(rule, saw, f"{advice[:1].upper()}{advice[1:]}.", draft, "note only")
+    if rule.late and blooming:
+        return f"{rule.late[:1].upper()}{rule.late[1:]}."
+    amount = "" if rule.amount is None else amount_words(rule.amount, rule.of, rule.every, facts.units)
+    most = "" if rule.most is None else f"{facts.units.rate_out(rule.most):.2g} {_per_area(facts.units)}"
+    text = rule.advice.replace("{amount}", amount).replace("{most}", most)
+    text = f"{text[:1].upper()}{text[1:]}."
+    if rule.supplies and rule.amount is not None and draft.rates:
+        brought = facts.mix.get(rule.supplies, 0.0) * draft.rates[0]
+        enough = "as much as that or more" if brought >= rule.amount[0] else "less than that"
+        text += (
+            f" The products bring {facts.units.rate_out(brought):.1f} {_per_area(facts.units)} of "
+            f"{_OF[rule.supplies]} in the coming week: {enough}."
+        )
+    return text
 
 
-def _value(companions: tuple[Companion, ...], analyte: str) -> tuple[float, date] | None:
-    """Value and day of an analyte, or of a ratio of two of one report."""
-    names = analyte.split(":")
-    usable = (Censor.NONE, Censor.BELOW) if len(names) == 1 else (Censor.NONE,)
-    items = [
-        next((item for item in companions if item.analyte == name and item.censor in usable), None)
-        for name in names
-    ]
-    if any(item is None for item in items):
+def amount_words(amount: tuple[float, float], of: str, every: str, units: UnitSystem) -> str:
+    """An amount of something per area, for example "10 to 15 lb/ac P2O5 once".
+
+    Args:
+        amount: least and most [lb/ac].
+        of: what it is an amount of.
+        every: "week" or "once".
+        units: units to say it in.
+    """
+    texts = dict.fromkeys(f"{units.rate_out(value):.2g}" for value in amount)
+    when = "a week" if every == "week" else "once"
+    return f"{' to '.join(texts)} {_per_area(units)} {of} {when}"
+
+
+def _per_area(units: UnitSystem) -> str:
+    return f"{units.weight_unit}/{units.area_unit}"
+
+
+def _value(companions: tuple[Companion, ...], rule: CompanionRule) -> tuple[float, Censor, date] | None:
+    """Value and day of the rule's analyte, or of a ratio of two; a bound only where it tells."""
+    over, _, under = rule.analyte.partition(":")
+    first, second = _of(companions, over), _of(companions, under)
+    if first is None or (under and second is None):
         return None
-    values = [item.value for item in items if item is not None]
-    day = next(item.sampled for item in items if item is not None)
-    return (values[0] if len(values) == 1 else values[0] / values[1]), day
+    if second is not None:
+        measured = first.censor is Censor.NONE and second.censor is Censor.NONE
+        return (first.value / second.value, Censor.NONE, first.sampled) if measured else None
+    useless = Censor.ABOVE if rule.below else Censor.BELOW
+    return None if first.censor is useless else (first.value, first.censor, first.sampled)
+
+
+def _of(companions: tuple[Companion, ...], analyte: str) -> Companion | None:
+    for item in companions:
+        if item.analyte == analyte:
+            return item
+    return None

@@ -1,70 +1,54 @@
-"""Rules that hold the result against everything else that is known: leaf, supply, roots, rain, soil, history."""
+"""Rules that hold the result against everything else that is known: leaf, supply, roots, rain, soil, history.
+
+Each of the first five says what it sees; the cross-check table of the policy says what they come to together.
+"""
 
 from __future__ import annotations
+
+from itertools import takewhile
 
 from fertadjust.compare import Side, compare
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.observations import LIMITS_UPTAKE, Sight
+from fertadjust.rules.cross_table import LeafState, PetioleState, SeenState, SoilState, SupplyState
 from fertadjust.rules.evidence_rules import budget
 from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, fires, quiet
-from fertadjust.rules.policy import LeafState, Policy
+from fertadjust.rules.policy import Policy
+from fertadjust.tissue import Tissue
 from fertadjust.uncertainty import combined
 
 _COMMON = Backing("none", Evidence.COMMON_PRACTICE)
 _SHARES = {"full": 1.0, "half": 0.5, "hold": 0.0}
 _TINY = 1e-9
-_PETIOLE_STATE = {1: "low", 0: "sufficient", -1: "high"}
+_PETIOLE_STATE = {1: PetioleState.LOW, 0: PetioleState.SUFFICIENT, -1: PetioleState.HIGH}
+_LEAF_STATE = {Side.BELOW: LeafState.LOW, Side.WITHIN: LeafState.SUFFICIENT, Side.ABOVE: LeafState.HIGH}
 
 
 def leaf_nitrogen(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """Petiole and leaf nitrogen together: full step, half step or hold, by the policy's table."""
-    if facts.primary is None or facts.primary.tissue.value == "leaf":
+    """What the leaf nitrogen near the sample says, at the stated confidence."""
+    if facts.primary is None or facts.primary.tissue is Tissue.LEAF:
         return quiet(OWN_RULE, "no petiole beside it", "There is no petiole result to check.", draft)
-    state = LeafState.NONE
-    saw_leaf = "no leaf result near the sample"
-    shift = facts.last_shift
-    if facts.leaf is not None and shift is not None and facts.leaf.sampled < shift.on:
-        saw_leaf = f"leaf result of {short_day(facts.leaf.sampled)} is older than the last change"
-    elif facts.leaf is not None:
-        relative = combined(part.relative for part in budget(facts.leaf, policy))
-        found = compare(facts.leaf.value, facts.leaf.censor, relative, facts.leaf.band, policy.confidence.value)
-        draft = draft._replace(leaf=found)
-        state = LeafState.UNCLEAR
-        if found.sure is not None:
-            state = {
-                Side.BELOW: LeafState.LOW,
-                Side.WITHIN: LeafState.SUFFICIENT,
-                Side.ABOVE: LeafState.HIGH,
-            }[found.sure]
-        saw_leaf = f"leaf N {facts.leaf.value:.2f} % of {short_day(facts.leaf.sampled)}: {state.value}"
-    if draft.direction == 0 and (draft.comparison is None or draft.comparison.sure is not Side.WITHIN):
-        why = "No change is called for on the petiole, so there is nothing to check."
-        return quiet(OWN_RULE, saw_leaf, why, draft)
-    petiole = _PETIOLE_STATE[draft.direction]
-    cell = policy.cell(petiole, state)
-    saw = f"petiole {petiole}{' (trend)' if draft.early else ''}, {saw_leaf}"
-    why = cell.reason[:1].upper() + cell.reason[1:] + "."
-    if draft.direction == 0:
-        if state is LeafState.LOW:
-            draft = draft._replace(
-                resample=True, to_do=(*draft.to_do, "Resample petiole and leaf: leaf nitrogen is low.")
-            )
-            return fires(cell, saw, why, draft, "hold, sample sooner")
-        return quiet(cell, saw, why, draft)
-    draft = draft._replace(share=_SHARES[cell.step])
-    if cell.step == "full":
-        return quiet(cell, saw, why, draft)
-    if cell.step == "hold":
-        draft = draft._replace(
-            resample=True,
-            to_do=(*draft.to_do, "Resample petiole and leaf: the two disagree."),
-        )
-    return fires(cell, saw, why, draft, "full step -> " + ("half step" if cell.step == "half" else "hold"))
+    if facts.leaf is None:
+        return quiet(policy.leaf_days, "no leaf result near the sample", "The leaf says nothing.", draft)
+    on, shift = short_day(facts.leaf.sampled), facts.last_shift
+    if shift is not None and facts.leaf.sampled < shift.on:
+        why = "The leaf was sampled before the last change, so it says nothing about the present rate."
+        return quiet(OWN_RULE, f"leaf result of {on} is older than the last change", why, draft)
+    relative = combined(part.relative for part in budget(facts.leaf, policy))
+    found = compare(facts.leaf.value, facts.leaf.censor, relative, facts.leaf.band, policy.confidence.value)
+    state = LeafState.UNCLEAR if found.sure is None else _LEAF_STATE[found.sure]
+    draft = draft._replace(leaf=found, leaf_state=state)
+    saw = f"leaf N {facts.leaf.value:.2f} % of {on}: {state}"
+    if state is LeafState.UNCLEAR:
+        return quiet(facts.leaf.band, saw, "The leaf lies too close to an edge to say anything.", draft)
+    if state is LeafState.SUFFICIENT:
+        return quiet(facts.leaf.band, saw, "Leaf nitrogen is within its band.", draft)
+    return fires(facts.leaf.band, saw, f"Leaf nitrogen is clearly {state}.", draft)
 
 
 def missed_applications(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """A low result after missed or short applications is not a wrong rate: restore the plan first."""
+    """What went out before the sample against what was meant to: short, in full, or more than planned."""
     limit = policy.supply_share
     supply = facts.supply
     if supply is None:
@@ -78,60 +62,96 @@ def missed_applications(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return fires(limit, saw, why, draft._replace(to_do=to_do))
     units = facts.units
     applied, planned = units.rate_out(supply.applied_lb_ac), units.rate_out(supply.planned_lb_ac)
+    over = policy.supply_over.value
     saw = (
         f"{applied:.2f} of {planned:.2f} {units.total_unit} from {short_day(supply.start)} to "
-        f"{short_day(supply.end)}: {100 * supply.share:.0f} %; limit {100 * limit.value:.0f} %"
+        f"{short_day(supply.end)}: {100 * supply.share:.0f} %; limits {100 * limit.value:.0f} % and "
+        f"{100 * over:.0f} %"
     )
+    if supply.share > over + _TINY:
+        draft = draft._replace(supply_state=SupplyState.OVER)
+        return fires(policy.supply_over, saw, "More than planned went out before the sample.", draft)
     if supply.share >= limit.value - _TINY:
+        draft = draft._replace(supply_state=SupplyState.FULL)
         return quiet(limit, saw, "What was planned before the sample went out.", draft)
-    draft = draft._replace(
-        no_raise=(*draft.no_raise, "missed applications"),
-        to_do=(*draft.to_do, "Apply what is planned, every injection, and log it."),
-    )
-    why = "Less than planned went out before the sample, so the plan is restored before any raise."
-    return fires(limit, saw, why, draft, "no raise allowed")
+    draft = draft._replace(supply_state=SupplyState.SHORT)
+    if draft.direction >= 0:
+        draft = draft._replace(to_do=(*draft.to_do, "Apply what is planned, every injection, and log it."))
+    return fires(limit, saw, "Less than planned went out before the sample.", draft)
 
 
 def roots_in_trouble(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """Waterlogged, cold, diseased, dry or salty roots cannot take nitrogen up: more is not the cure."""
+    """Waterlogged, cold, diseased, dry or salty roots cannot take nitrogen up."""
     del policy
     seen = [item for item in facts.observations if item.sight in LIMITS_UPTAKE]
     if not seen:
         return quiet(_COMMON, "nothing seen that limits roots", "No root trouble was noted.", draft)
     saw = "; ".join(f"{item.sight.value} on {short_day(item.on)}" for item in seen)
     draft = draft._replace(
-        no_raise=(*draft.no_raise, "roots in trouble"),
+        seen_state=SeenState.ROOTS,
         to_do=(*draft.to_do, f"See to the roots first: {seen[-1].sight.value}."),
     )
-    why = "Roots that are in trouble cannot take nitrogen up, so more of it is not the cure."
-    return fires(_COMMON, saw, why, draft, "no raise allowed")
+    return fires(_COMMON, saw, "Something was seen that keeps roots from taking nitrogen up.", draft)
 
 
 def leaching_rain(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """Leaching rain explains a low result and supports the raise."""
+    """Leaching rain may have washed nitrate out of the bed; trouble with the roots counts before it."""
     del policy
     seen = [item for item in facts.observations if item.sight is Sight.LEACHING_RAIN]
     if not seen:
         return quiet(_COMMON, "no leaching rain noted", "No leaching rain was noted.", draft)
     saw = "; ".join(f"leaching rain on {short_day(item.on)}" for item in seen)
-    if draft.direction > 0:
-        why = "Rain washed nitrate out of the bed; that explains the low result and supports the raise."
-        return fires(_COMMON, saw, why, draft, "supports the raise")
+    if draft.seen_state is SeenState.NOTHING:
+        draft = draft._replace(seen_state=SeenState.RAIN)
     return fires(_COMMON, saw, "Rain may have washed nitrate out of the bed; watch the next result.", draft)
 
 
 def soil_nitrate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """A soil nitrate test above its threshold: no raise."""
+    """A recent soil nitrate test against its threshold."""
     limit = policy.soil_nitrate_ppm
     if facts.soil_nitrate is None:
         return quiet(limit, "no recent soil nitrate test", "There is no soil test to check against.", draft)
     on, ppm = facts.soil_nitrate
     saw = f"{ppm:g} ppm NO3-N on {short_day(on)}; threshold {limit.value:g}"
     if ppm <= limit.value:
+        draft = draft._replace(soil_state=SoilState.BELOW)
         return quiet(limit, saw, "Soil nitrate is not above its threshold.", draft)
-    draft = draft._replace(no_raise=(*draft.no_raise, "soil nitrate"))
-    why = "The soil holds more nitrate than the threshold, so more nitrogen is not what is missing."
-    return fires(limit, saw, why, draft, "no raise allowed")
+    draft = draft._replace(soil_state=SoilState.ABOVE)
+    return fires(limit, saw, "The soil holds more nitrate than the threshold.", draft)
+
+
+def weighed_together(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """The deciding result beside leaf, soil, supply and field: full step, half or none, by the policy's table."""
+    found = draft.comparison
+    if draft.direction == 0 and (found is None or found.sure is not Side.WITHIN):
+        why = "No change is called for, so there is nothing to weigh."
+        return quiet(OWN_RULE, "no clear result", why, draft)
+    cell = draft.cell(_PETIOLE_STATE[draft.direction])
+    row = policy.row_for(cell)
+    tissue = "petiole" if facts.primary is None else facts.primary.tissue.value
+    saw = (
+        f"{tissue} {cell.petiole}{' (trend)' if draft.early else ''}, leaf beside it {cell.leaf}, soil nitrate "
+        f"{cell.soil}, supply {cell.supply}, seen {cell.seen}; row {row.id}"
+    )
+    why = f"{row.reason[:1].upper()}{row.reason[1:]}."
+    draft = draft._replace(
+        share=_SHARES[row.step],
+        resample=draft.resample or row.resample,
+        to_do=(*draft.to_do, row.to_do) if row.to_do else draft.to_do,
+    )
+    sooner = ", sample sooner" if row.resample else ""
+    if draft.direction == 0:
+        return fires(row, saw, why, draft, f"hold{sooner}") if sooner else quiet(row, saw, why, draft)
+    if row.step == "full":
+        return quiet(row, saw, why, draft)
+    return fires(row, saw, why, draft, f"full step -> {'half step' if row.step == 'half' else f'hold{sooner}'}")
+
+
+def results_in_a_row(facts: Facts, draft: Draft, side: Side) -> int:
+    """Results of the deciding kind on one side of their bands, counted back from the deciding one."""
+    if draft.comparison is None or draft.comparison.side is not side:
+        return 0
+    return 1 + sum(1 for _ in takewhile(lambda item: item[1] is side, reversed(facts.earlier)))
 
 
 def twice_in_a_row(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -141,12 +161,7 @@ def twice_in_a_row(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if draft.direction == 0 or shift is None or shift.direction != draft.direction:
         return quiet(needed, "no second change the same way", "This would be no repeated change.", draft)
     side = Side(-draft.direction)
-    run = 1 if draft.comparison is not None and draft.comparison.side is side else 0
-    if run:
-        for _, earlier in reversed(facts.earlier):
-            if earlier is not side:
-                break
-            run += 1
+    run = results_in_a_row(facts, draft, side)
     saw = f"results in a row {'below' if side is Side.BELOW else 'above'}: {run}; {needed.value:g} asked for"
     if run >= needed.value:
         return quiet(needed, saw, "Enough results in a row lie on that side.", draft)

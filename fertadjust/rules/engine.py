@@ -13,7 +13,6 @@ from fertadjust.rules.bound_rules import (
     metered_rates,
     review_date,
     season_cap,
-    weeks_until,
 )
 from fertadjust.rules.companion_rules import companion
 from fertadjust.rules.cross_rules import (
@@ -23,6 +22,7 @@ from fertadjust.rules.cross_rules import (
     roots_in_trouble,
     soil_nitrate,
     twice_in_a_row,
+    weighed_together,
 )
 from fertadjust.rules.evidence_rules import (
     duplicates_disagree,
@@ -54,6 +54,7 @@ RULES: tuple[tuple[str, str, Rule], ...] = (
     ("cross-check", "roots in trouble", roots_in_trouble),
     ("cross-check", "leaching rain", leaching_rain),
     ("cross-check", "soil nitrate", soil_nitrate),
+    ("cross-check", "weighed together", weighed_together),
     ("cross-check", "twice in a row", twice_in_a_row),
     ("step", "raise", raise_rate),
     ("step", "cut", cut_rate),
@@ -76,22 +77,22 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
     The same function serves a block, a thousand blocks and a simulation. It reads no file and no clock, and
     the same facts and policy always give the same recommendation.
     """
-    draft = Draft(factor=facts.factor)
+    draft = Draft(factor=facts.factor, sought=facts.factor)
     trace = []
     for group, name, rule in RULES:
-        outcome = rule(facts, policy, draft)
-        draft = outcome.draft
-        trace.append(_line(group, name, outcome))
+        fired, saw, why, source, evidence, draft, change = rule(facts, policy, draft)
+        trace.append(TraceLine(group, name, fired, saw, change, why, source, evidence))
     for note in policy.companions:
-        trace.append(_line("companions", note.name, companion(facts, note, draft)))
+        fired, saw, why, source, evidence, draft, change = companion(facts, note, draft)
+        name = note.id.replace("-", " ")
+        trace.append(TraceLine("companions", name, fired, saw, change, why, source, evidence))
     assert draft.review is not None and draft.next_sample is not None
-    weeks = weeks_until(facts, draft)
-    standing = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
+    standing = metered_rates(facts, draft.weeks, bounded_rates(facts, draft.weeks, facts.factor))
     return Recommendation(
         action=_action(draft.rates, standing),
         factor=draft.factor,
         standing_factor=facts.factor,
-        weeks=weeks,
+        weeks=draft.weeks,
         rates_lb_ac=draft.rates,
         standing_rates_lb_ac=standing,
         next_sample=draft.next_sample,
@@ -102,14 +103,10 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
         relative=draft.relative,
         moved_by=draft.moved_by,
         binding=draft.binding,
+        sought=draft.sought,
+        limits=draft.limits,
         to_do=tuple(dict.fromkeys(draft.to_do)),
         trace=tuple(trace),
-    )
-
-
-def _line(group: str, name: str, outcome: Outcome) -> TraceLine:
-    return TraceLine(
-        group, name, outcome.fired, outcome.saw, outcome.change, outcome.why, outcome.source, outcome.evidence
     )
 
 

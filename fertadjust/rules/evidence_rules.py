@@ -6,7 +6,7 @@ import math
 
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
-from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, fires, quiet
+from fertadjust.rules.facts import OWN_RULE, Backed, Backing, Draft, Facts, Outcome, Reading, fires, quiet
 from fertadjust.rules.policy import Figure, Policy
 from fertadjust.tissue import Method, Tissue
 from fertadjust.uncertainty import (
@@ -22,10 +22,26 @@ _HORWITZ = Backing("HORWITZ-1988", Evidence.DERIVED)
 _REPEATABILITY = Backing("ISO-5725; HORWITZ-1988", Evidence.DERIVED)
 
 
+def repeatability(reading: Reading, policy: Policy) -> float:
+    """Largest believable difference of two results of a reading, as a share of their mean."""
+    return repeatability_limit(_device(reading, policy)[1], policy.within_laboratory.value)
+
+
 def disagree(reading: Reading, policy: Policy) -> bool:
-    """Whether several results of one day lie further apart than one laboratory's repeatability limit."""
-    limit = repeatability_limit(reading.value, reading.unit, policy.within_laboratory.value)
-    return reading.count > 1 and reading.spread > limit
+    """Whether several results of one day lie further apart than the repeatability limit."""
+    return reading.count > 1 and reading.spread > repeatability(reading, policy)
+
+
+def _device(reading: Reading, policy: Policy) -> tuple[str, float, Backed]:
+    """Name and relative uncertainty of one laboratory result or meter reading, and what stands behind it."""
+    if reading.method is Method.METER:
+        return "meter, undiluted sap", policy.sap_meter.value, policy.sap_meter
+    if reading.method is Method.METER_DILUTED:
+        return "meter, diluted sap", policy.sap_meter_diluted.value, policy.sap_meter_diluted
+    known = policy.laboratory_leaf if reading.tissue is Tissue.LEAF else policy.laboratory_petiole
+    if known.value > 0:
+        return "laboratory", known.value, known
+    return "laboratory, by Horwitz", horwitz_relative(mass_fraction(reading.value, reading.unit)), _HORWITZ
 
 
 def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
@@ -35,20 +51,16 @@ def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
     laboratory's or meter's part by the square root of their number; where they disagree, half their range (the
     standard error of the mean of two) is added in quadrature.
     """
-    if reading.method is Method.METER:
-        meter = policy.sap_meter
-        name, single, backing = "meter", meter.value, Backing(meter.source, meter.evidence)
-    else:
-        name, single = "laboratory", horwitz_relative(mass_fraction(reading.value, reading.unit))
-        backing = _HORWITZ
-    apart = reading.spread / 2 if disagree(reading, policy) else 0.0
-    device = UncertaintyPart(name, math.hypot(single / math.sqrt(reading.count), apart), *backing)
+    name, single, backing = _device(reading, policy)
+    share = single / math.sqrt(reading.count)
+    if disagree(reading, policy):
+        share = math.hypot(share, reading.spread / 2)
     leaf = reading.tissue is Tissue.LEAF
     spread, hour = (policy.cv_leaf, policy.time_leaf) if leaf else (policy.cv_petiole, policy.time_petiole)
     count = reading.petioles or policy.protocol_count.value
     sampling = f"sampling, {count:g} {'leaves' if leaf else 'petioles'}"
     return (
-        device,
+        UncertaintyPart(name, share, backing.source, backing.evidence),
         UncertaintyPart(sampling, spread.value / math.sqrt(count), spread.source, spread.evidence),
         UncertaintyPart("hour and day", hour.value, hour.source, hour.evidence),
     )
@@ -166,7 +178,7 @@ def duplicates_disagree(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     reading = facts.primary
     if reading is None or reading.count < 2:
         return quiet(_REPEATABILITY, "no duplicate", "There is one result of that day.", draft)
-    limit = repeatability_limit(reading.value, reading.unit, policy.within_laboratory.value)
+    limit = repeatability(reading, policy)
     saw = (
         f"{reading.count} results of {short_day(reading.sampled)}, {100 * reading.spread:.0f} % apart; "
         f"limit {100 * limit:.0f} %"

@@ -5,6 +5,7 @@ Nothing here computes a recommendation; nothing here reads a file or a clock.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -16,6 +17,14 @@ from fertadjust.evidence import NO_SOURCE, Evidence
 from fertadjust.ledger import Supply
 from fertadjust.observations import Observation
 from fertadjust.plan import PlanWeek, Shift
+from fertadjust.rules.cross_table import (
+    Cell,
+    LeafState,
+    PetioleState,
+    SeenState,
+    SoilState,
+    SupplyState,
+)
 from fertadjust.tissue import Basis, Censor, Method, Tissue
 from fertadjust.trend import Trend
 from fertadjust.uncertainty import UncertaintyPart
@@ -37,7 +46,8 @@ class Reading:
         petioles: petioles or leaves in the sample, or None when not noted.
         method: laboratory or meter.
         band: its band on the sampling day.
-        beside: the bands one stage step earlier and later, where there are any.
+        beside: the other bands it may belong to, were the stage wrong; see `BandTable.beside`.
+        stage_guessed: whether a date that places the band is a guess.
         records: numbers of the records behind it.
     """
 
@@ -55,6 +65,7 @@ class Reading:
     method: Method
     band: Band
     beside: tuple[Band, ...]
+    stage_guessed: bool
     records: tuple[int, ...]
 
 
@@ -89,7 +100,6 @@ class Facts:
         earlier: (day, side) of earlier readings of the primary's kind, oldest first.
         not_used: results that play no part.
         trend: trend of band position over the primary's kind, or None.
-        stage_approximate: whether the date that places the band is a guess.
         week: weeks since the policy's late anchor, or None when it has no date.
         supply: applied against planned before the primary's sample, or None.
         observations: recent field observations, oldest first.
@@ -102,6 +112,7 @@ class Facts:
         cap_lb_ac: season cap [lb/ac], or None.
         credits_lb_ac, logged_lb_ac, assumed_lb_ac, rest_of_week_lb_ac: what counts against the cap so far.
         nitrate_share: nitrate share of the mix's nitrogen, or None when a label is silent.
+        mix: nutrient -> weight that comes with one pound of the mix's nitrogen [lb].
         companions: other nutrients of the latest leaf report.
     """
 
@@ -112,7 +123,6 @@ class Facts:
     earlier: tuple[tuple[date, Side | None], ...]
     not_used: tuple[NotUsed, ...]
     trend: Trend | None
-    stage_approximate: bool
     week: int | None
     supply: Supply | None
     observations: tuple[Observation, ...]
@@ -130,7 +140,20 @@ class Facts:
     assumed_lb_ac: float
     rest_of_week_lb_ac: float
     nitrate_share: float | None
+    mix: Mapping[str, float]
     companions: tuple[Companion, ...]
+
+
+class Limit(NamedTuple):
+    """What one bound allows, whether or not it is the one that binds.
+
+    Attributes:
+        name: the bound.
+        factor: the factor that it would allow by itself.
+    """
+
+    name: str
+    factor: float
 
 
 class Draft(NamedTuple):
@@ -143,11 +166,15 @@ class Draft(NamedTuple):
         leaf: leaf reading against its band.
         wanted: direction that the results call for: -1, 0, 1.
         early: direction of an early step on a trend: -1, 0, 1.
-        share: share of the step that the cross-check allows.
+        leaf_state, soil_state, supply_state, seen_state: what the cross-check table is asked about.
+        share: share of the step that the cross-check table allows.
         no_raise, no_cut: names of the rules that forbid it.
         settled: whether the sample was taken late enough to show the present rate.
         factor: factor on the planned rates.
-        rates: resulting rates of the weeks until the review [lb/ac].
+        sought: the factor before any bound.
+        limits: what each bound that has anything to say allows.
+        weeks: the coming weeks that begin before the review.
+        rates: resulting rates of those weeks [lb/ac].
         resample: whether the next sample should come sooner.
         next_sample, review: days, set by the rule "review date".
         moved_by: name of the rule that last moved the factor.
@@ -161,11 +188,18 @@ class Draft(NamedTuple):
     leaf: Comparison | None = None
     wanted: int = 0
     early: int = 0
+    leaf_state: LeafState = LeafState.NONE
+    soil_state: SoilState = SoilState.NONE
+    supply_state: SupplyState = SupplyState.UNKNOWN
+    seen_state: SeenState = SeenState.NOTHING
     share: float = 1.0
     no_raise: tuple[str, ...] = ()
     no_cut: tuple[str, ...] = ()
     settled: bool = True
     factor: float = 1.0
+    sought: float = 1.0
+    limits: tuple[Limit, ...] = ()
+    weeks: tuple[PlanWeek, ...] = ()
     rates: tuple[float, ...] = ()
     resample: bool = False
     next_sample: date | None = None
@@ -178,6 +212,15 @@ class Draft(NamedTuple):
     def direction(self) -> int:
         """Direction of the step in question, early steps included."""
         return self.wanted or self.early
+
+    @property
+    def highest(self) -> float:
+        """The factor, or what was sought before a bound brought it down."""
+        return max(self.factor, self.sought)
+
+    def cell(self, petiole: PetioleState) -> Cell:
+        """The cross-check cell for a state of the petiole, with everything else as it is."""
+        return Cell(petiole, self.leaf_state, self.soil_state, self.supply_state, self.seen_state)
 
 
 class Outcome(NamedTuple):
@@ -276,6 +319,8 @@ class Recommendation:
         comparison, leaf: the readings against their bands, or None.
         parts, relative: uncertainty budget of the deciding reading and its sum.
         moved_by, binding: rule that moved the rate last, and the bound that limits it; "" for none.
+        sought: the factor before any bound.
+        limits: what each bound that has anything to say would allow by itself.
         to_do: things to do, most pressing first.
         trace: every rule in order, fired or not.
     """
@@ -294,6 +339,8 @@ class Recommendation:
     relative: float
     moved_by: str
     binding: str
+    sought: float
+    limits: tuple[Limit, ...]
     to_do: tuple[str, ...]
     trace: tuple[TraceLine, ...]
 

@@ -9,12 +9,13 @@ import hashlib
 import json
 from collections.abc import Mapping
 from enum import StrEnum
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from fertadjust.errors import PlacedError
 from fertadjust.evidence import Evidence
+from fertadjust.rules.cross_table import Cell, CrossCheckRow, row_for, table_faults
 
 
 class _Strict(BaseModel):
@@ -84,57 +85,70 @@ class Consent(_Strict):
     shipped: bool | None = None
 
 
-class LeafState(StrEnum):
-    """What the leaf nitrogen says, at the stated confidence."""
-
-    LOW = "low"
-    SUFFICIENT = "sufficient"
-    HIGH = "high"
-    UNCLEAR = "unclear"
-    NONE = "none"
-
-
-class CrossCheckCell(_Strict):
-    """What petiole and leaf nitrogen together allow."""
-
-    petiole: Literal["low", "sufficient", "high"]
-    leaf: LeafState
-    step: Literal["full", "half", "hold"]
-    reason: str
-    source: str
-    evidence: Evidence
-
-
 class CompanionRule(_Strict):
     """A published rule for another nutrient on the same report; a note, never an automatic change.
 
     Attributes:
-        name: nutrient in words.
+        id: its name, by which a season file can set the limit otherwise.
         analyte: analyte looked at, or a ratio of two written "N:S".
-        below, above: the note applies below, or at or above, this value; one of them.
-        inclusive: whether the value itself counts as below.
-        unit: unit of the limit.
-        advice: what the source says to do.
+        applies: on which side of the limit the note applies.
+        limit, unit: the limit.
+        advice: what the source says to do; "{amount}" and "{most}" stand for the figures below.
         late: what to say instead once the crop blooms, where the advice is for the time before; else "".
+        amount: least and most of it to apply [lb/ac], or None.
+        most: what is never to be passed [lb/ac], or None.
+        of: what the amount is an amount of.
+        every: "week" for an amount a week, "once" for one dose.
+        supplies: nutrient of the products that counts towards the amount, or "".
         source, evidence: where it comes from.
+        shipped: the shipped limit, when the season file sets another.
     """
 
-    name: str
+    id: str
     analyte: str
-    below: float | None = None
-    above: float | None = None
-    inclusive: bool = False
+    applies: Literal["below", "at or below", "above", "at or above"]
+    limit: float = Field(gt=0, allow_inf_nan=False, strict=True)
     unit: str
     advice: str
     late: str = ""
+    amount: tuple[float, float] | None = None
+    most: float | None = None
+    of: str = ""
+    every: Literal["week", "once"] = "once"
+    supplies: Literal["", "p2o5", "k2o", "ca", "mg", "s"] = ""
     source: str
     evidence: Evidence
+    shipped: float | None = None
+
+    @property
+    def below(self) -> bool:
+        """Whether it applies to low values."""
+        return self.applies.endswith("below")
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        if (self.below is None) == (self.above is None):
-            raise ValueError("a companion rule needs either below or above")
+        if "{amount}" in self.advice and (self.amount is None or not self.of):
+            raise ValueError("advice with {amount} needs amount and of")
+        if "{most}" in self.advice and self.most is None:
+            raise ValueError("advice with {most} needs most")
         return self
+
+
+class Override(NamedTuple):
+    """A policy value that the season file sets.
+
+    Attributes:
+        name: its key under ``[policy]``.
+        meaning: what it does.
+        shipped, own: the two values in words, with their unit.
+        reason: why, or "season file".
+    """
+
+    name: str
+    meaning: str
+    shipped: str
+    own: str
+    reason: str
 
 
 class Policy(_Strict):
@@ -147,11 +161,14 @@ class Policy(_Strict):
     title: str
 
     confidence: Probability
+    laboratory_petiole: Relative
+    laboratory_leaf: Relative
     cv_petiole: Relative
     cv_leaf: Relative
     time_petiole: Relative
     time_leaf: Relative
     sap_meter: Relative
+    sap_meter_diluted: Relative
     within_laboratory: Share
     protocol_count: Count
 
@@ -163,18 +180,25 @@ class Policy(_Strict):
     lag_ammonium_days: Days
     recalled_may_cut: Consent
 
+    stage_doubt_days: Days
+    stage_guess_days: Days
     trend_tail: Share
+    leaving_chance: Probability
     supply_days: Days
     supply_share: Share
+    supply_over: Relative
     soil_nitrate_ppm: Ppm
     results_for_second_change: Count
 
     raise_first: Relative
     raise_largest: Relative
     raise_largest_at: Widths
+    raise_persistent: Relative
     leaf_low_raise: Relative
+    cut_first: Share
     cut_largest: Share
     cut_largest_at: Widths
+    cut_persistent: Share
     smallest_step: Share
     after_recovery: RecoveryChoice
     ease_share: Share
@@ -188,44 +212,66 @@ class Policy(_Strict):
     resample_days: Days
     laboratory_days: Days
 
-    cross_check: tuple[CrossCheckCell, ...]
+    cross_check: tuple[CrossCheckRow, ...]
     companions: tuple[CompanionRule, ...] = ()
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        faults: list[tuple[tuple[str | int, ...], str]] = []
-        if self.raise_first.value > self.raise_largest.value:
-            faults.append((("raise_first",), "raise_first is above raise_largest"))
-        if self.smallest_step.value > min(self.raise_first.value, self.cut_largest.value):
-            faults.append((("smallest_step",), "smallest_step is above raise_first or cut_largest"))
-        if self.floor.value > self.ceiling.value:
-            faults.append((("floor",), "floor is above ceiling"))
-        cells = [(cell.petiole, cell.leaf) for cell in self.cross_check]
-        wanted = {(petiole, leaf) for petiole in ("low", "sufficient", "high") for leaf in LeafState}
-        missing = sorted(f"{petiole} x {leaf}" for petiole, leaf in wanted - set(cells))
-        if missing or len(cells) != len(set(cells)):
-            message = f"cross_check needs each petiole x leaf cell once; missing: {missing}"
-            faults.append((("cross_check",), message))
+        faults: list[tuple[tuple[str | int, ...], str]] = list(table_faults(self.cross_check))
+        for small, large in _ORDERED:
+            if getattr(self, small).value > getattr(self, large).value:
+                faults.append(((small,), f"{small} is above {large}"))
         if faults:
             raise PlacedError(faults)
         return self
 
-    def cell(self, petiole: str, leaf: LeafState) -> CrossCheckCell:
-        """The cross-check cell of a petiole state and a leaf state."""
-        return next(cell for cell in self.cross_check if cell.petiole == petiole and cell.leaf is leaf)
+    def row_for(self, cell: Cell) -> CrossCheckRow:
+        """The cross-check row that decides a cell."""
+        row = row_for(self.cross_check, cell)
+        assert row is not None, "a checked table has a row for every cell"
+        return row
 
-    def overrides(self) -> dict[str, Figure | RecoveryChoice | Consent]:
-        """The values that the season file set, by name."""
-        return {
-            name: value
-            for name in type(self).model_fields
-            if isinstance(value := getattr(self, name), Figure | RecoveryChoice | Consent)
-            and value.shipped is not None
-        }
+    def overrides(self) -> list[Override]:
+        """The values that the season file sets, in the order of the policy."""
+        found = []
+        for name in type(self).model_fields:
+            item = getattr(self, name)
+            if isinstance(item, Figure | RecoveryChoice | Consent) and item.shipped is not None:
+                unit = f" {item.unit}" if isinstance(item, Figure) else ""
+                found.append(
+                    Override(name, item.meaning, _word(item.shipped) + unit, _word(item.value) + unit, item.source)
+                )
+        for row in self.cross_check:
+            if row.shipped is not None:
+                found.append(Override(f"cross_check.{row.id}", row.reason, row.shipped, row.step, row.source))
+        for rule in self.companions:
+            if rule.shipped is not None:
+                shipped, own = (f"{value:g} {rule.unit}" for value in (rule.shipped, rule.limit))
+                found.append(Override(f"companions.{rule.id}", f"limit for {rule.id}", shipped, own, rule.source))
+        return found
 
     def digest(self) -> str:
         """SHA-256 of the whole policy, overrides included."""
         return digest(self.model_dump(mode="json", by_alias=True))
+
+
+_ORDERED = (
+    ("raise_first", "raise_largest"),
+    ("smallest_step", "raise_first"),
+    ("smallest_step", "cut_first"),
+    ("cut_first", "cut_largest"),
+    ("floor", "ceiling"),
+    ("supply_share", "supply_over"),
+    ("stage_doubt_days", "stage_guess_days"),
+    ("lag_nitrate_days", "lag_ammonium_days"),
+)
+"""Pairs of figures of which the first may not be above the second."""
+
+
+def _word(value: float | bool | str) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value if isinstance(value, str) else f"{value:g}"
 
 
 def digest(data: Any) -> str:
@@ -239,24 +285,34 @@ OVERRIDABLE = tuple(
 )
 """Names that a season file may set under ``[policy]``."""
 
+ROW_VALUES = {"cross_check": "step", "companions": "limit"}
+"""Tables of the policy whose rows a season file may set by id, and the value that it sets."""
+
 
 def with_overrides(shipped: Mapping[str, Any], overrides: Mapping[str, Any]) -> dict[str, Any]:
     """Policy data with some values replaced; each keeps its unit and says that the grower set it.
 
     Args:
         shipped: policy data as read.
-        overrides: name -> value, or name -> {"value": ..., "reason": ...}. Names must be in `OVERRIDABLE`.
+        overrides: name -> value, or name -> {"value": ..., "reason": ...}, for the names in `OVERRIDABLE`; for the
+            tables in `ROW_VALUES`, row id -> the same.
     """
     data = dict(shipped)
     for name, given in overrides.items():
-        reason = ""
-        if isinstance(given, Mapping):
-            reason = str(given.get("reason", ""))
-            given = given["value"]
-        entry = dict(data[name])
-        entry["shipped"] = entry["value"]
-        entry["value"] = given
-        entry["source"] = reason or "season file"
-        entry["evidence"] = Evidence.OWN.value
-        data[name] = entry
+        if name in ROW_VALUES:
+            data[name] = [
+                _overridden(row, ROW_VALUES[name], given[row["id"]]) if row["id"] in given else row
+                for row in data[name]
+            ]
+        else:
+            data[name] = _overridden(data[name], "value", given)
     return data
+
+
+def _overridden(entry: Mapping[str, Any], key: str, given: Any) -> dict[str, Any]:
+    reason = ""
+    if isinstance(given, Mapping):
+        reason = str(given.get("reason", ""))
+        given = given["value"]
+    own = {"shipped": entry[key], key: given, "source": reason or "season file", "evidence": Evidence.OWN.value}
+    return dict(entry) | own

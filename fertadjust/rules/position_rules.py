@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import timedelta
 
 from fertadjust.bands import Band
@@ -11,7 +12,8 @@ from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, fires, quiet
 from fertadjust.rules.policy import Policy
 from fertadjust.tissue import Censor, Tissue
-from fertadjust.trend import MIN_RESULTS
+from fertadjust.trend import MIN_RESULTS, Trend
+from fertadjust.uncertainty import log_sd
 
 _LEAF_HIGH = Backing("UDEL-T", Evidence.PUBLISHED)
 _SIDE_WORDS = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
@@ -47,25 +49,28 @@ def status(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 
 
 def stage_in_doubt(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """A status that does not survive a step of the stage either way is not acted on."""
+    """A status that does not survive the stages that the date may belong to is not acted on."""
     reading = facts.primary
-    backing = OWN_RULE
     if reading is None or draft.comparison is None:
-        return quiet(backing, "no result", "There is no result to compare.", draft)
+        return quiet(OWN_RULE, "no result", "There is no result to compare.", draft)
+    backing = policy.stage_guess_days if reading.stage_guessed else policy.stage_doubt_days
+    span = f"{backing.value:g} days either way"
     if not reading.beside:
-        return quiet(backing, f"{reading.band.label} only", "The band does not change with the stage.", draft)
+        saw = f"{reading.band.label}, {span}"
+        return quiet(backing, saw, "The band is the same however the stage is dated.", draft)
     beside = [
         compare(reading.value, reading.censor, draft.relative, band, policy.confidence.value)
         for band in reading.beside
     ]
-    saw = "; ".join(
+    sides = "; ".join(
         f"{band.label}: {'not clear' if found.sure is None else _SIDE_WORDS[found.sure]}"
         for band, found in zip(reading.beside, beside, strict=True)
     )
+    saw = f"{span}: {sides}"
     if draft.wanted == 0:
         return quiet(backing, saw, "Nothing is changed on this result, so the stage does not matter.", draft)
     if all(found.sure == draft.comparison.sure for found in beside):
-        return quiet(backing, saw, "The status is the same one stage step earlier and later.", draft)
+        return quiet(backing, saw, "The status is the same at the stages beside it.", draft)
     opposite = any(found.sure is Side(draft.wanted) for found in beside)
     draft = draft._replace(
         wanted=0,
@@ -73,7 +78,7 @@ def stage_in_doubt(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         to_do=(*draft.to_do, "Confirm the stage: the date that places the band decides this result."),
     )
     guess = "The stage may be wrong by a step;"
-    if facts.stage_approximate:
+    if reading.stage_guessed:
         guess = "The stage date is a guess, and"
     other = "call for the opposite change" if opposite else "not call for this change"
     why = f"{guess} at the stage beside it the same result would {other}."
@@ -83,10 +88,10 @@ def stage_in_doubt(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """On a clear trend out of the band by the next sample, and no full step is taken: a small early step.
 
-    The projection starts at the present position and follows the robust slope. It has to leave the band at the
-    present stage and at the stages beside it, so that it stands whatever the stage is; a result whose status the
-    stage beside it does not bear out gets this step and no more. A change that cannot show yet is not projected
-    across.
+    The projection starts at the present position and follows the robust slope. The chance to leave the band has to
+    be more than the policy's at the present stage and at the stages beside it, so that it stands whatever the
+    stage is; a result whose status the stage beside it does not bear out gets this step and no more. A change that
+    cannot show yet is not projected across.
     """
     limit = policy.trend_tail
     reading = facts.primary
@@ -94,10 +99,10 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if reading is None or trend is None:
         why = f"A trend needs {MIN_RESULTS} results on different days."
         return quiet(limit, "too few results", why, draft)
-    days = policy.sample_days.value
     saw = (
-        f"{trend.n} results, slope {7 * trend.slope_per_day:+.2f} band widths a week, chance "
-        f"{trend.tail:.3f}; asked for at most {limit.value:g}"
+        f"{trend.n} results, slope {7 * trend.slope_per_day:+.2f} ({7 * trend.low_slope:+.2f} to "
+        f"{7 * trend.high_slope:+.2f}) band widths a week, chance of such a run {trend.tail:.3f}; asked for at "
+        f"most {limit.value:g}"
     )
     if draft.wanted != 0:
         return quiet(limit, saw, "The result is out of its band already.", draft)
@@ -105,27 +110,30 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(limit, saw, "The last change cannot show yet, so the trend is not followed on.", draft)
     if trend.tail > limit.value:
         return quiet(limit, saw, "The results do not run one way clearly enough.", draft)
-    ahead = [_ahead(reading, band, trend.slope_per_day * days) for band in (reading.band, *reading.beside)]
-    if trend.slope_per_day < 0 and all(place is not None and place < 0 for place in ahead):
-        side, early = "below", 1
-    elif trend.slope_per_day > 0 and all(place is not None and place > 1 for place in ahead):
-        side, early = "above", -1
-    else:
-        return quiet(limit, saw, "The trend stays in the band until the next sample.", draft)
+    side = Side.BELOW if trend.slope_per_day < 0 else Side.ABOVE
+    chances_of = [_leaving(reading, band, side, trend, policy, draft) for band in (reading.band, *reading.beside)]
+    word, early = _SIDE_WORDS[side], -int(side)
+    when = short_day(reading.sampled + timedelta(days=int(policy.sample_days.value)))
+    if chances_of[0] is not None:
+        saw += f"; chance to lie {word} the band on {when}: {percent(chances_of[0])}"
+    if any(chance is None or chance <= policy.leaving_chance.value for chance in chances_of):
+        return quiet(limit, saw, "The trend does not clearly leave the band by the next sample.", draft)
     if draft.comparison is not None and draft.comparison.sure is Side(early):
         return quiet(limit, saw, "The result lies clearly on the other side of the band.", draft)
     if reading.tissue is Tissue.LEAF and early < 0:
         return quiet(_LEAF_HIGH, saw, "Leaf nitrogen alone is no ground for a cut, nor for an early one.", draft)
     draft = draft._replace(early=early)
-    when = reading.sampled + timedelta(days=int(days))
-    why = f"The trend lies {side} the band by {short_day(when)}, so a small early step is taken."
+    why = f"The trend lies {word} the band by {when}, so a small early step is taken."
     if draft.comparison is not None and draft.comparison.side is not Side.WITHIN:
-        why = f"Whatever the stage, the trend lies {side} the band by {short_day(when)}: a small early step."
+        why = f"Whatever the stage, the trend lies {word} the band by {when}: a small early step."
     return fires(limit, saw, why, draft, f"early {'raise' if early > 0 else 'cut'}")
 
 
-def _ahead(reading: Reading, band: Band, move: float) -> float | None:
-    """Position after a move [band widths], or None where the band has one edge or the result is a bound."""
+def _leaving(reading: Reading, band: Band, side: Side, trend: Trend, policy: Policy, draft: Draft) -> float | None:
+    """Chance to lie on a side of a band by the next sample; None for a band with one edge or a bound."""
     if reading.censor is not Censor.NONE or band.low is None or band.high is None:
         return None
-    return position(reading.value, band.low, band.high) + move
+    width = math.log(band.high / band.low)
+    place = position(reading.value, band.low, band.high)
+    below, _, above = trend.ahead(place, log_sd(draft.relative) / width, policy.sample_days.value)
+    return below if side is Side.BELOW else above

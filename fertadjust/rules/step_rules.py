@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from fertadjust.compare import Comparison, Side, Status, position
 from fertadjust.evidence import Evidence
+from fertadjust.rules.cross_rules import results_in_a_row
+from fertadjust.rules.cross_table import LeafState, PetioleState
 from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Outcome, fires, quiet
-from fertadjust.rules.policy import Policy, Recovery
+from fertadjust.rules.policy import Figure, Policy, Recovery
 from fertadjust.tissue import Tissue
 
 _NEAR_PLAN = 0.05
@@ -39,7 +42,7 @@ def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
     found = draft.comparison
     if factor == 1.0 or found is None or found.position is None or not draft.settled:
         return factor
-    if choice is Recovery.KEEP or _return_barred(draft, factor):
+    if choice is Recovery.KEEP or _return_barred(policy, draft, factor):
         return factor
     reach = min(place if factor > 1.0 else 1.0 - place for place in _positions(facts))
     if choice is Recovery.PLAN:
@@ -61,16 +64,16 @@ def _positions(facts: Facts) -> list[float]:
     return [position(reading.value, low, high) for low, high in edges if low is not None and high is not None]
 
 
-def _return_barred(draft: Draft, factor: float) -> bool:
+def _return_barred(policy: Policy, draft: Draft, factor: float) -> bool:
     """Whether a return towards plan is barred.
 
-    Upwards by what bars a raise (but the wait for a second result, which is about raises) and by high leaf
-    nitrogen; downwards by a band from memory and by low leaf nitrogen.
+    By the cross-check table, where it lets no raise (no cut) through; upwards by what else bars a raise, but for
+    the wait for a second result, which is about raises; downwards by a band from memory.
     """
-    leaf = None if draft.leaf is None else draft.leaf.sure
     if factor < 1.0:
-        return leaf is Side.ABOVE or any(name != "twice in a row" for name in draft.no_raise)
-    return leaf is Side.BELOW or "recalled band" in draft.no_cut
+        others = any(name != "twice in a row" for name in draft.no_raise)
+        return others or policy.row_for(draft.cell(PetioleState.LOW)).step == "hold"
+    return "recalled band" in draft.no_cut or policy.row_for(draft.cell(PetioleState.HIGH)).step == "hold"
 
 
 def _grown(first: float, largest: float, reached_at: float, width: float) -> float:
@@ -87,32 +90,40 @@ def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if draft.direction <= 0:
         return quiet(policy.raise_first, "no raise called for", "The results call for no raise.", draft)
     if draft.no_raise or draft.share == 0:
-        by = ", ".join(draft.no_raise) or "leaf nitrogen"
+        by = ", ".join(draft.no_raise) or "weighed together"
         return quiet(policy.raise_first, f"held back by: {by}", "Other rules hold the raise back.", draft)
-    assert draft.comparison is not None and facts.primary is not None
     smallest = policy.smallest_step
     if draft.early:
         return _step(facts, policy, draft, smallest.value, "early step on the trend", smallest)
-    if facts.primary.tissue is Tissue.LEAF:
-        figure = policy.leaf_low_raise
-        return _step(facts, policy, draft, figure.value, "leaf nitrogen below its band", figure)
     step, backing, saw = _raise_step(facts, policy, draft)
     step = max(step * draft.share, min(smallest.value, step))
     return _step(facts, policy, draft, step, saw, backing)
 
 
 def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> tuple[float, Backed, str]:
-    """Size of a full raise on a low petiole, what stands behind it, and what it was made from."""
-    assert draft.comparison is not None
+    """Size of a full raise, what stands behind it, and what it was made from."""
+    assert draft.comparison is not None and facts.primary is not None
     first, largest, leaf = policy.raise_first, policy.raise_largest, policy.leaf_low_raise
+    if facts.primary.tissue is Tissue.LEAF:
+        return _largest([(leaf.value, leaf, "leaf nitrogen below its band")], largest)
     width = distance(facts, draft.comparison)
     step = _grown(first.value, largest.value, policy.raise_largest_at.value, width)
     saw = f"{width:.2f} band widths below the band"
-    if draft.leaf is not None and draft.leaf.sure == draft.comparison.sure and leaf.value >= step:
-        return leaf.value, leaf, f"{saw}, leaf nitrogen low as well"
+    candidates: list[tuple[float, Backed, str]] = []
+    if draft.leaf_state is LeafState.LOW:
+        candidates.append((leaf.value, leaf, f"{saw}, leaf nitrogen low as well"))
     if draft.comparison.status is Status.DEFICIENT:
-        return largest.value, largest, f"{saw}, deficient"
-    return step, largest if step >= largest.value else _between(policy), saw
+        candidates.append((largest.value, largest, f"{saw}, deficient"))
+    if persistent(facts, policy, draft):
+        figure = policy.raise_persistent
+        candidates.append((figure.value, figure, f"{saw}, the second low result in a row"))
+    candidates.append((step, largest if step >= largest.value else _between(policy), saw))
+    return _largest(candidates, largest)
+
+
+def persistent(facts: Facts, policy: Policy, draft: Draft) -> bool:
+    """Whether results in a row lie on the side that calls for the step, as many as a second change asks for."""
+    return results_in_a_row(facts, draft, Side(-draft.direction)) >= policy.results_for_second_change.value
 
 
 def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -123,19 +134,37 @@ def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if facts.factor <= 0:
         return quiet(figure, "nothing is fed", "Nothing is being fed, so there is nothing to cut.", draft)
     if draft.no_cut or draft.share == 0:
-        by = ", ".join(draft.no_cut) or "leaf nitrogen"
+        by = ", ".join(draft.no_cut) or "weighed together"
         return quiet(figure, f"held back by: {by}", "Other rules hold the cut back.", draft)
-    assert draft.comparison is not None
     smallest = policy.smallest_step
     if draft.early:
         return _step(facts, policy, draft, -smallest.value, "early step on the trend", smallest)
+    step, backing, saw = _cut_step(facts, policy, draft)
+    step = max(step * draft.share, min(smallest.value, step))
+    return _step(facts, policy, draft, -step, saw, backing)
+
+
+def _cut_step(facts: Facts, policy: Policy, draft: Draft) -> tuple[float, Backed, str]:
+    """Size of a full cut on a high petiole, what stands behind it, and what it was made from."""
+    assert draft.comparison is not None
+    largest = policy.cut_largest
     width = distance(facts, draft.comparison)
-    step = _grown(smallest.value, figure.value, policy.cut_largest_at.value, width)
+    step = _grown(policy.cut_first.value, largest.value, policy.cut_largest_at.value, width)
     saw = f"{width:.2f} band widths above the band"
+    candidates: list[tuple[float, Backed, str]] = []
     if draft.comparison.status is Status.EXCESS:
-        step, saw = figure.value, f"{saw}, excess"
-    step = max(step * draft.share, smallest.value)
-    return _step(facts, policy, draft, -step, saw, figure)
+        candidates.append((largest.value, largest, f"{saw}, excess"))
+    if persistent(facts, policy, draft):
+        figure = policy.cut_persistent
+        candidates.append((figure.value, figure, f"{saw}, the second high result in a row"))
+    candidates.append((step, largest, saw))
+    return _largest(candidates, largest)
+
+
+def _largest(candidates: Sequence[tuple[float, Backed, str]], bound: Figure) -> tuple[float, Backed, str]:
+    """The largest of several steps, no larger than the largest at one time."""
+    step, backing, saw = max(candidates, key=lambda item: item[0])
+    return (step, backing, saw) if step <= bound.value else (bound.value, bound, saw)
 
 
 def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, figure: Backed) -> Outcome:
@@ -156,7 +185,7 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
     if factor != stepped:
         why += " It goes as far as the return towards plan, which is the larger of the two."
     change = f"factor {facts.factor:.2f} -> {factor:.2f}"
-    return fires(figure, saw, why, draft._replace(factor=factor, moved_by=name), change)
+    return fires(figure, saw, why, draft._replace(factor=factor, sought=factor, moved_by=name), change)
 
 
 def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -182,5 +211,5 @@ def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     elif draft.comparison.side is Side.ABOVE:
         shows = "is above its band at a rate that was raised"
     why = f'The crop {shows}, so the rate goes {back} ("{choice.value.value}").'
-    draft = draft._replace(factor=factor, moved_by="after recovery")
+    draft = draft._replace(factor=factor, sought=factor, moved_by="after recovery")
     return fires(choice, saw, why, draft, f"factor {facts.factor:.2f} -> {factor:.2f}")

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from itertools import pairwise
 
 from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Action, Facts, Flip
 from fertadjust.rules.policy import Policy
 
 _SPAN = 100.0
-_HALF_POINTS = 40
 _HALVINGS = 40
 
 
@@ -24,26 +22,40 @@ def flips(facts_at: Callable[[float], Facts], policy: Policy, value: float, here
         value: the present reading, above zero.
         here: the present action.
 
-    The search runs from 1/100 to 100 times the value. An edge is given to about one part in 10^9.
+    The search runs from 1/100 to 100 times the value. A higher result never leads to a higher rate, so the actions
+    come in the order raise, hold, cut and change at most twice; each change is found by halving, to about one
+    part in 10^11. A bound may lead to another action than a measured value of the same size, so the present value
+    is not taken to be inside the range.
     """
-    steps = [value * _SPAN ** (k / _HALF_POINTS) for k in range(-_HALF_POINTS, _HALF_POINTS + 1)]
-    actions = [evaluate(facts_at(step), policy).action for step in steps]
+    lowest, highest = value / _SPAN, value * _SPAN
+
+    def action(at: float) -> Action:
+        return evaluate(facts_at(at), policy).action
+
+    first, last = action(lowest), action(highest)
+    edges: list[tuple[float, Action, Action]] = []
+    low, before = lowest, first
+    while before is not last:
+        edge, after = _edge(action, low, highest, before)
+        edges.append((edge, before, after))
+        low, before = edge, after
     found = []
-    for (low, before), (high, after) in pairwise(zip(steps, actions, strict=True)):
-        if before is after or here not in (before, after):
-            continue
-        edge = _edge(facts_at, policy, low, high)
-        found.append(Flip(edge, after, True) if before is here else Flip(edge, before, False))
+    for edge, before, after in edges:
+        if before is here:
+            found.append(Flip(edge, after, True))
+        elif after is here:
+            found.append(Flip(edge, before, False))
     return tuple(found)
 
 
-def _edge(facts_at: Callable[[float], Facts], policy: Policy, low: float, high: float) -> float:
-    """The value between two at which the action changes, by halving the ratio."""
-    before = evaluate(facts_at(low), policy).action
+def _edge(action: Callable[[float], Action], low: float, high: float, before: Action) -> tuple[float, Action]:
+    """The first value at which the action is no longer the one before, and the action there."""
+    after = action(high)
     for _ in range(_HALVINGS):
         middle = math.sqrt(low * high)
-        if evaluate(facts_at(middle), policy).action is before:
+        there = action(middle)
+        if there is before:
             low = middle
         else:
-            high = middle
-    return high
+            high, after = middle, there
+    return high, after

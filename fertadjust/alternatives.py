@@ -1,0 +1,123 @@
+"""How the advice would differ if one thing about it were otherwise, found on the real engine."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
+from typing import NamedTuple
+
+from fertadjust.bands import Band
+from fertadjust.block_facts import BlockFacts
+from fertadjust.dates import short_day
+from fertadjust.errors import OutOfSeason
+from fertadjust.ledger import Application
+from fertadjust.rules.engine import evaluate
+from fertadjust.rules.facts import Facts, Recommendation
+from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, TissueResult
+
+_WEEK = 7
+_INSIDE_ONE_EDGE = 1.25
+"""A value this far inside a band with one edge stands for "in the band" (project rule)."""
+
+
+class Alternative(NamedTuple):
+    """The advice with one thing otherwise.
+
+    Attributes:
+        condition: what would be otherwise, to be read after "if".
+        recommendation: what the rules would recommend then, or None where the question does not arise.
+        why_not: why it does not arise, or "".
+    """
+
+    condition: str
+    recommendation: Recommendation | None
+    why_not: str = ""
+
+
+class _DoesNotArise(Exception):
+    """Why a question does not arise."""
+
+
+def alternatives(block: BlockFacts, facts: Facts) -> tuple[Alternative, ...]:
+    """The advice with the sample a week earlier or later, leaf nitrogen in its band, the last injection logged.
+
+    Args:
+        block: the block's plan and records.
+        facts: the facts of the day.
+
+    Everything else stays as it is. Empty when there is no result.
+    """
+    if facts.primary is None:
+        return ()
+    questions: tuple[tuple[str, Callable[[BlockFacts, Facts], Facts]], ...] = (
+        ("the sample had been taken a week earlier", lambda b, f: _sampled(b, f, -_WEEK)),
+        ("the sample had been taken a week later", lambda b, f: _sampled(b, f, _WEEK)),
+        ("leaf nitrogen were in its band", _leaf_in_band),
+        ("one more injection had been logged before the sample", _injection_logged),
+    )
+    found = []
+    for condition, changed in questions:
+        try:
+            other = changed(block, facts)
+        except (_DoesNotArise, OutOfSeason) as reason:
+            found.append(Alternative(condition, None, str(reason)))
+        else:
+            found.append(Alternative(condition, evaluate(other, block.policy)))
+    return tuple(found)
+
+
+def _sampled(block: BlockFacts, facts: Facts, days: int) -> Facts:
+    """The facts with the deciding sample some days earlier or later, asked about on the same day."""
+    assert facts.primary is not None
+    return block.facts_sampled(facts, facts.primary.sampled + timedelta(days=days))
+
+
+def _leaf_in_band(block: BlockFacts, facts: Facts) -> Facts:
+    """The facts with a leaf result of the sample's day in the middle of its band."""
+    primary = facts.primary
+    assert primary is not None
+    if primary.tissue is Tissue.LEAF:
+        raise _DoesNotArise("the leaf result is the one that decides")
+    analyte = MAIN_ANALYTE[Tissue.LEAF]
+    table = block.table_for(Tissue.LEAF, Basis.DRY, analyte)
+    if table is None:
+        raise _DoesNotArise("no leaf table is in use")
+    band = table.band_on(analyte, primary.sampled, block.stages)
+    leaf = TissueResult(
+        record=0,
+        block=block.block.key,
+        sampled=primary.sampled,
+        received=None,
+        tissue=Tissue.LEAF,
+        basis=Basis.DRY,
+        analyte=analyte,
+        value=_inside(band),
+    )
+    return replace(facts, leaf=block.reading(leaf))
+
+
+def _inside(band: Band) -> float:
+    if band.low is not None and band.high is not None:
+        return math.sqrt(band.low * band.high)
+    if band.low is not None:
+        return band.low * _INSIDE_ONE_EDGE
+    assert band.high is not None
+    return band.high / _INSIDE_ONE_EDGE
+
+
+def _injection_logged(block: BlockFacts, facts: Facts) -> Facts:
+    """The facts with one more injection, of the week before the sample, in the log."""
+    supply = facts.supply
+    if supply is None:
+        raise _DoesNotArise("no full week of the plan lies before the sample")
+    if supply.share is not None and supply.share >= 1.0:
+        raise _DoesNotArise("what was planned before the sample is logged")
+    week = block.plan.week_on(supply.end)
+    assert week is not None
+    amount = block.path_before(facts.on).rate_lb_ac(week) / block.plan.injections_per_week
+    if amount <= 0:
+        raise _DoesNotArise(f"nothing was planned for {short_day(supply.end)}")
+    more = Application(0, block.block.key, supply.end, amount)
+    return replace(block, applications=(*block.applications, more)).facts(facts.on)

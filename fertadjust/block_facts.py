@@ -1,0 +1,236 @@
+"""One block's plan and records turned into the facts of a day. Pure: no files, no clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import cached_property
+
+from fertadjust.bands import Band, BandTable, Doubt
+from fertadjust.errors import OutOfSeason
+from fertadjust.field import Block
+from fertadjust.ledger import Application, Ledger, Supply
+from fertadjust.observations import Observation, Sight
+from fertadjust.plan import Change, Plan, RatePath
+from fertadjust.products import Product, nitrate_share, nutrients_per_nitrogen
+from fertadjust.readings import (
+    Readings,
+    band_for,
+    deciding,
+    history,
+    leaf_beside,
+    reading_of,
+    side_of,
+    table_for,
+    trend_of,
+)
+from fertadjust.rules.facts import Companion, Facts, Reading
+from fertadjust.rules.policy import Policy
+from fertadjust.stages import StageDates
+from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
+from fertadjust.units import UnitSystem
+
+
+@dataclass(frozen=True)
+class BlockFacts:
+    """A block with its plan, its rules and what is recorded about it.
+
+    Attributes:
+        block, plan, stages, products: what was planned.
+        policy: the policy with the grower's overrides.
+        tables: band tables in use; at most one fits a kind of result.
+        results, applications, observations, changes: records of this block, corrections applied.
+        left: days on which the advice was left, so that no change came of it.
+        units: units that the rules' words are in.
+    """
+
+    block: Block
+    plan: Plan
+    stages: StageDates
+    products: tuple[Product, ...]
+    policy: Policy
+    tables: tuple[BandTable, ...]
+    results: tuple[TissueResult, ...] = ()
+    applications: tuple[Application, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    changes: tuple[Change, ...] = ()
+    left: tuple[date, ...] = ()
+    units: UnitSystem = UnitSystem.US
+
+    def table_for(self, tissue: Tissue, basis: Basis, analyte: str) -> BandTable | None:
+        """The table in use that a kind of result may be compared with, or None."""
+        return table_for(self.tables, tissue, basis, analyte)
+
+    def band_for(self, result: TissueResult) -> Band:
+        """The band of a result on its sampling day.
+
+        Raises:
+            OutOfSeason: no table in use fits, or it has no band on that day; the message says which.
+        """
+        return band_for(result, self.tables, self.stages)
+
+    def reading(self, result: TissueResult) -> Reading:
+        """One result by itself against its band.
+
+        Raises:
+            OutOfSeason: as `band_for`.
+        """
+        self.band_for(result)
+        table = self.table_for(result.tissue, result.basis, result.analyte)
+        assert table is not None
+        return reading_of([result], table, self.stages, self.doubt)
+
+    @cached_property
+    def _readings(self) -> Readings:
+        return Readings.of(self.results, self.tables, self.stages, self.doubt)
+
+    @property
+    def doubt(self) -> Doubt:
+        """How far a stage may be wrong."""
+        return Doubt(int(self.policy.stage_doubt_days.value), int(self.policy.stage_guess_days.value))
+
+    def path(self, on: date) -> RatePath:
+        """Rates aimed at, by the decisions made up to a date and on it."""
+        return RatePath([change for change in self.changes if change.decided <= on])
+
+    def path_before(self, on: date) -> RatePath:
+        """Rates aimed at before the day's own decision, so that a decision does not change its own advice."""
+        return RatePath([change for change in self.changes if change.decided < on])
+
+    def ledger(self, on: date) -> Ledger:
+        """The ledger as known on a date."""
+        return Ledger(self.plan, self.path(on), [item for item in self.applications if item.on <= on])
+
+    def facts(self, on: date) -> Facts:
+        """Everything that was known on a date, in the form the rules take."""
+        policy, path, ledger = self.policy, self.path_before(on), self.ledger(on)
+        readings = self._readings.known_on(on)
+        primary = deciding(readings.nitrogen, on, int(policy.stale_days.value))
+        standing_on = _answered_by(path.latest(on), primary, on, int(policy.stale_days.value))
+        past = history(readings.nitrogen, primary)
+        logged, assumed = ledger.spent_lb_ac(on)
+        horizon = on - timedelta(days=int(policy.observation_days.value))
+        return Facts(
+            on=on,
+            units=self.units,
+            primary=primary,
+            leaf=leaf_beside(readings.nitrogen, primary, int(policy.leaf_days.value)),
+            earlier=tuple((item.sampled, side_of(item)) for item in past[:-1]),
+            not_used=readings.not_used,
+            trend=trend_of(past),
+            week=self._week(on),
+            supply=self._supply(ledger, primary),
+            observations=self._seen(horizon, on),
+            soil_nitrate=self._soil_nitrate(on),
+            factor=path.standing_factor(standing_on),
+            overdue=path.overdue(standing_on),
+            last_shift=path.last_shift(standing_on),
+            coming=self.plan.coming_weeks(on),
+            floor_lb_ac=self.plan.floor_lb_ac,
+            ceiling_lb_ac=self.plan.ceiling_lb_ac,
+            rate_step_lb_ac=self.plan.rate_step_lb_ac,
+            cap_lb_ac=self.plan.cap_lb_ac,
+            credits_lb_ac=self.plan.credits_lb_ac,
+            logged_lb_ac=logged - ledger.ahead_lb_ac(on),
+            assumed_lb_ac=assumed,
+            rest_of_week_lb_ac=ledger.rest_of_week_lb_ac(on),
+            nitrate_share=nitrate_share(self.products),
+            mix=nutrients_per_nitrogen(self.products),
+            companions=self._companions(on),
+        )
+
+    def facts_at(self, facts: Facts) -> Callable[[float], Facts]:
+        """The facts as they would be if the deciding reading had another value [stored unit] and were no bound.
+
+        Several results behind the reading are scaled together, so that they disagree as much as they do.
+
+        Args:
+            facts: the facts of a day; they need a deciding reading.
+        """
+        primary = facts.primary
+        assert primary is not None
+        past = history(self._readings.known_on(facts.on).nitrogen, primary)[:-1]
+
+        def at(value: float) -> Facts:
+            changed = replace(primary, value=value, censor=Censor.NONE)
+            return replace(facts, primary=changed, trend=trend_of([*past, changed]))
+
+        return at
+
+    def facts_sampled(self, facts: Facts, sampled: date) -> Facts:
+        """The facts as they would be if the deciding sample had been taken on another day than it was.
+
+        Raises:
+            OutOfSeason: there is no band on that day.
+        """
+        primary = facts.primary
+        assert primary is not None
+        moved = [replace(item, sampled=sampled) for item in self.results if item.record in primary.records]
+        table = self.table_for(primary.tissue, primary.basis, primary.analyte)
+        assert table is not None
+        changed = reading_of(moved, table, self.stages, self.doubt)
+        others = [item for item in self._readings.known_on(facts.on).nitrogen if item.records != primary.records]
+        past = history(others, changed)
+        supply = facts.supply
+        if sampled < primary.sampled:
+            supply = self._supply(self.ledger(facts.on), changed)
+        return replace(
+            facts,
+            primary=changed,
+            earlier=tuple((item.sampled, side_of(item)) for item in past[:-1]),
+            trend=trend_of(past),
+            supply=supply,
+        )
+
+    def _week(self, on: date) -> int | None:
+        try:
+            return self.stages.week_of(self.policy.late_anchor, on)
+        except OutOfSeason:
+            return None
+
+    def _supply(self, ledger: Ledger, primary: Reading | None) -> Supply | None:
+        if primary is None:
+            return None
+        return ledger.supply_before(primary.sampled, int(self.policy.supply_days.value))
+
+    def _seen(self, start: date, end: date) -> tuple[Observation, ...]:
+        found = [item for item in self.observations if start <= item.on <= end]
+        return tuple(sorted(found, key=lambda item: (item.on, item.record)))
+
+    def _soil_nitrate(self, on: date) -> tuple[date, float] | None:
+        horizon = on - timedelta(days=int(self.policy.soil_nitrate_days.value))
+        tests = [
+            (item.on, item.value)
+            for item in self.observations
+            if item.sight is Sight.SOIL_NITRATE and item.value is not None and horizon <= item.on <= on
+        ]
+        return max(tests) if tests else None
+
+    def _companions(self, on: date) -> tuple[Companion, ...]:
+        horizon = on - timedelta(days=int(self.policy.leaf_days.value))
+        leaves = [
+            item
+            for item in self.results
+            if item.tissue is Tissue.LEAF and item.known_on <= on and item.sampled >= horizon
+        ]
+        if not leaves:
+            return ()
+        latest = max(item.sampled for item in leaves)
+        return tuple(
+            Companion(item.analyte, item.value, item.censor, item.unit, item.sampled)
+            for item in sorted(leaves, key=lambda item: item.record)
+            if item.sampled == latest
+        )
+
+
+def _answered_by(change: Change | None, reading: Reading | None, on: date, stale_days: int) -> date:
+    """The day as of which a change is judged: its review date when a result of its time had arrived by then.
+
+    Such a result answers the change, though it is looked at a few days late; a stale one answers nothing.
+    """
+    if change is None or reading is None or on <= change.review:
+        return on
+    in_time = change.effective <= reading.sampled and reading.known <= change.review
+    fresh = (on - reading.sampled).days <= stale_days
+    return change.review if in_time and fresh else on

@@ -1,0 +1,134 @@
+"""A block's season looked back on: what was advised on each day, what was decided, and what followed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import pairwise
+from typing import Any
+
+from fertadjust import words
+from fertadjust.advice_data import reading_data
+from fertadjust.compare import Comparison
+from fertadjust.rules.facts import Reading
+from fertadjust.season import Advice, BlockSeason
+from fertadjust.stored import Decided
+from fertadjust.tissue import MAIN_ANALYTE
+from fertadjust.units import UnitSystem
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """What came after a day of the history.
+
+    Attributes:
+        reading, comparison: the next reading of the kind that decided, and where it lay; None while there is none.
+        end: last day counted for the applications, the one before the history's next day.
+        aimed_lb_ac, applied_lb_ac: nitrogen aimed at and logged from the day to that one [lb/ac].
+    """
+
+    reading: Reading | None
+    comparison: Comparison | None
+    end: date
+    aimed_lb_ac: float
+    applied_lb_ac: float
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One day of the history.
+
+    Attributes:
+        advice: what was advised, made from what was known by then and nothing later.
+        decided: the decision of that day, or None.
+        followed: what came after it.
+    """
+
+    advice: Advice
+    decided: Decided | None
+    followed: Followed
+
+    def comes_out_otherwise(self, units: UnitSystem) -> bool:
+        """Whether the decision was made on another advice: the plan, the rules or late records have changed it."""
+        return self.decided is not None and self.decided.advised != words.headline(self.advice, units)
+
+
+def moments(as_of: Callable[[date], BlockSeason], on: date, decisions: Sequence[Decided]) -> list[Moment]:
+    """The history of a block, one entry for each day that a nitrogen result came in or a decision was made.
+
+    Args:
+        as_of: the block's season as its records stood at the end of a day.
+        on: the day on which to look back.
+        decisions: the decisions on the block.
+    """
+    now = as_of(on)
+    made = {item.on: item for item in decisions}
+    arrived = {item.known_on for item in now.results if item.analyte == MAIN_ANALYTE[item.tissue]}
+    days = sorted(day for day in arrived | set(made) if day <= on)
+    advices = [as_of(day).advice(day) for day in days]
+    ends = [following - timedelta(days=1) for _, following in pairwise(days)]
+    ends += [max(days[-1], min(on, now.plan.end))] if days else []
+    return [
+        Moment(advice, made.get(advice.on), _followed(now, advice, advices[index + 1 :], end))
+        for index, (advice, end) in enumerate(zip(advices, ends, strict=True))
+    ]
+
+
+def _followed(now: BlockSeason, advice: Advice, later: Sequence[Advice], end: date) -> Followed:
+    ledger = now.ledger(end)
+    next_one = next((item for item in later if _is_next(advice.facts.primary, item.facts.primary)), None)
+    return Followed(
+        reading=None if next_one is None else next_one.facts.primary,
+        comparison=None if next_one is None else next_one.recommendation.comparison,
+        end=end,
+        aimed_lb_ac=ledger.aimed_lb_ac(advice.on, end),
+        applied_lb_ac=ledger.applied_lb_ac(advice.on, end),
+    )
+
+
+def _is_next(before: Reading | None, after: Reading | None) -> bool:
+    if after is None:
+        return False
+    if before is None:
+        return True
+    same_kind = (before.tissue, before.basis) == (after.tissue, after.basis)
+    return same_kind and after.sampled > before.sampled
+
+
+def history_data(history: Sequence[Moment], units: UnitSystem) -> list[dict[str, Any]]:
+    """A history as JSON-ready data, rates and totals in ``units``."""
+    return [_moment_data(item, units) for item in history]
+
+
+def _moment_data(item: Moment, units: UnitSystem) -> dict[str, Any]:
+    found, facts, decided, followed = item.advice.recommendation, item.advice.facts, item.decided, item.followed
+    return {
+        "on": item.advice.on.isoformat(),
+        "result": None if facts.primary is None else reading_data(facts.primary, found.comparison),
+        "advised": {
+            "action": found.action.value,
+            "headline": words.headline(item.advice, units),
+            "before": [units.rate_out(rate) for rate in found.standing_rates_lb_ac],
+            "rates": [units.rate_out(rate) for rate in found.rates_lb_ac],
+            "moved_by": found.moved_by,
+            "binding": found.binding,
+            "rules": [line.rule for line in found.trace if line.fired],
+        },
+        "decided": None
+        if decided is None
+        else {
+            "choice": decided.choice,
+            "by": decided.by,
+            "reason": decided.reason,
+            "rates": {week: units.rate_out(rate) for week, rate in decided.rates_lb_ac.items()},
+            "advised_then": decided.advised,
+            "comes_out_otherwise": item.comes_out_otherwise(units),
+        },
+        "followed": {
+            "result": None if followed.reading is None else reading_data(followed.reading, followed.comparison),
+            "until": followed.end.isoformat(),
+            "aimed": units.rate_out(followed.aimed_lb_ac),
+            "applied": units.rate_out(followed.applied_lb_ac),
+        },
+    }
