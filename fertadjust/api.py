@@ -31,7 +31,7 @@ from fertadjust.errors import Fault, UserError
 from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing, standing_on
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.season_file import SeasonFile, read_season
-from fertadjust.stored import Decided, decided_of, result_content, with_records
+from fertadjust.stored import Decided, arrivals, decided_of, result_content, with_records
 from fertadjust.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -258,7 +258,7 @@ class Season:
             block: block key or name.
             choice: accept the advice, change it to another rate, or leave the rate as it is.
             on: day of the decision, today by default.
-            rate: weekly rate in the season's unit, for "change" only.
+            rate: rate of the first week in the season's unit, for "change" only; a ramp is followed in proportion.
             reason: why; needed for "change" and "leave".
             by: who decides.
             today: day of entry, when it is not the calendar's.
@@ -310,11 +310,13 @@ class Season:
         data: dict[str, Any] = self._decision(number)["advice"]
         return data
 
-    def decisions(self, block: str | None = None) -> list[Decided]:
-        """Decisions in order, of one block or of all."""
+    def decisions(self, block: str | None = None, on: date | None = None) -> list[Decided]:
+        """Decisions in order, of one block or of all; those of up to a day, as they stood at its end."""
         key = None if block is None else block_of(self.file, block).block.key
-        records = self.records.current(Kind.DECISION)
-        return [decided_of(record) for record in records if key is None or record.block == key]
+        every = self.records.all(Kind.DECISION)
+        records = standing(every) if on is None else standing_on(every, on)
+        found = [decided_of(record) for record in records if key is None or record.block == key]
+        return [item for item in found if on is None or item.on <= on]
 
     def history(self, block: str, on: date | None = None) -> list[Moment]:
         """What was advised on each day that a result came in or a decision was made, and what followed.
@@ -325,9 +327,12 @@ class Season:
         """
         from fertadjust.history import moments
 
-        every, plan = self.records.all(), block_of(self.file, block)
+        every, plan, day = self.records.all(), block_of(self.file, block), on or _today()
         return moments(
-            lambda day: with_records(plan, standing_on(every, day)), on or _today(), self.decisions(block)
+            lambda then: with_records(plan, standing_on(every, then)),
+            arrivals(every),
+            day,
+            self.decisions(block, day),
         )
 
     def amounts(self, block: str, on: date | None = None) -> DataFrame:

@@ -6,7 +6,7 @@ A table belongs to one crop, system, region, tissue and basis. Reading files is 
 from __future__ import annotations
 
 import calendar
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -209,6 +209,13 @@ class BandTable(_Strict):
                     faults.append((("rows", second), message))
         return faults
 
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy, with some fields replaced; what was worked out from the rows is worked out again."""
+        copied = super().model_copy(update=update, deep=deep)
+        for name in ("analytes", "_bands"):
+            copied.__dict__.pop(name, None)
+        return copied
+
     @cached_property
     def analytes(self) -> tuple[str, ...]:
         """Stored names of the analytes that the table has rows for, in order of first appearance."""
@@ -314,32 +321,33 @@ class BandTable(_Strict):
             days = doubt.days(guessed)
             places = list(dict.fromkeys((on + timedelta(days=move)).month for move in range(-days, days + 1)))
         elif self.axis is Axis.STAGES:
-            places = self._stages_near(place, on, stages, doubt)
-            guessed = any(stage in stages.approximate for stage in self.stages[place : place + 2])
+            places, guessed = self._stages_near(place, on, stages, doubt)
         own = self._bands.get((analyte, place))
         found = [band for step in places if (band := self._bands.get((analyte, step))) is not None]
         bands = {band.row: band for band in found if own is None or band.row != own.row}
         return Beside(tuple(bands.values()), guessed)
 
-    def _stages_near(self, place: int, on: date, stages: StageDates, doubt: Doubt) -> list[int]:
-        """The stage of a date and those on either side of it whose dates are near enough to be in doubt."""
+    def _stages_near(self, place: int, on: date, stages: StageDates, doubt: Doubt) -> tuple[list[int], bool]:
+        """The stage of a date and those on either side of it whose dates are near enough to be in doubt.
 
-        def slack(index: int) -> timedelta:
-            return timedelta(days=doubt.days(self.stages[index] in stages.approximate))
-
-        starts = self._starts(stages)
-        near = [place]
+        Also whether any of the dates that are in doubt is a guess.
+        """
+        starts, guesses = self._starts(stages), [stage in stages.approximate for stage in self.stages]
+        near, guessed = [place], False
         for index in range(place, 0, -1):
-            if on - slack(index) >= starts[index]:
+            if on - timedelta(days=doubt.days(guesses[index])) >= starts[index]:
                 break
             near.insert(0, index - 1)
+            guessed |= guesses[index]
         for index in range(place + 1, len(self.stages)):
-            if index < len(starts) and on + slack(index) < starts[index]:
+            known = index < len(starts)
+            if known and on + timedelta(days=doubt.days(guesses[index])) < starts[index]:
                 break
             near.append(index)
-            if index >= len(starts):
+            guessed |= guesses[index]
+            if not known:
                 break
-        return near
+        return near, guessed
 
     def fits(self, tissue: Tissue, basis: Basis, analyte: str) -> bool:
         """Whether a result of this kind may be compared with the table."""

@@ -214,13 +214,9 @@ class BlockFacts:
             for item in self.results
             if item.tissue is Tissue.LEAF and item.known_on <= on and item.sampled >= horizon
         ]
-        if not leaves:
-            return ()
-        latest = max(item.sampled for item in leaves)
+        latest_first = sorted(leaves, key=lambda item: (-item.sampled.toordinal(), item.record))
         return tuple(
-            Companion(item.analyte, item.value, item.censor, item.unit, item.sampled)
-            for item in sorted(leaves, key=lambda item: item.record)
-            if item.sampled == latest
+            Companion(item.analyte, item.value, item.censor, item.unit, item.sampled) for item in latest_first
         )
 
 

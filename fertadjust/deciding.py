@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from fertadjust.advice_data import advice_data
 from fertadjust.bands import BandTable
 from fertadjust.errors import Fault, OtherForm, UserError
-from fertadjust.rules.bound_rules import room_lb_ac
+from fertadjust.rules.bound_rules import bounded_rate, room_lb_ac
 from fertadjust.rules.policy import Policy, digest
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.season_file import SeasonFile, parse_season
@@ -37,7 +37,7 @@ def decision_content(
     Args:
         season, advice: the block and the advice decided on.
         choice: accept the advice, change it to another rate, or leave the rate as it is.
-        own_lb_ac: weekly rate [lb/ac], for "change" only.
+        own_lb_ac: rate of the first week [lb/ac], for "change" only; the weeks after it follow the plan's ramp.
         reason: why; needed for "change" and "leave".
         by: who decides.
         units: units of the stored advice.
@@ -59,10 +59,10 @@ def decision_content(
     rates: dict[int, float] = dict(zip(numbers, found.rates_lb_ac, strict=True))
     factor = found.factor
     if own_lb_ac is not None:
-        _check_own_rate(advice, own_lb_ac, units)
-        planned = found.weeks[0].rate_lb_ac
-        rates = dict.fromkeys(numbers, own_lb_ac)
-        factor = own_lb_ac / planned if planned > 0 else 1.0
+        factor = own_lb_ac / found.weeks[0].rate_lb_ac if found.weeks[0].rate_lb_ac > 0 else 1.0
+        own = _along_the_plan(advice, own_lb_ac)
+        _check_own_rates(advice, own_lb_ac, own, units)
+        rates = dict(zip(numbers, own, strict=True))
     elif choice == "leave":
         rates, factor = {}, found.standing_factor
     return {
@@ -79,23 +79,36 @@ def decision_content(
     }
 
 
-def _check_own_rate(advice: Advice, rate_lb_ac: float, units: UnitSystem) -> None:
+def _along_the_plan(advice: Advice, first_lb_ac: float) -> list[float]:
+    """An own rate of the first week carried along a plan that ramps, in proportion and within the bounds [lb/ac].
+
+    Where the first week's plan is nothing there is no proportion, and every week gets the same rate.
+    """
     facts, weeks = advice.facts, advice.recommendation.weeks
+    planned = weeks[0].rate_lb_ac
+    if planned <= 0:
+        return [first_lb_ac] * len(weeks)
+    later = [
+        bounded_rate(week.rate_lb_ac, first_lb_ac / planned, facts.floor_lb_ac, facts.ceiling_lb_ac)
+        for week in weeks[1:]
+    ]
+    return [first_lb_ac, *later]
+
+
+def _check_own_rates(advice: Advice, first_lb_ac: float, rates: Sequence[float], units: UnitSystem) -> None:
+    facts = advice.facts
     low, high = facts.floor_lb_ac, facts.ceiling_lb_ac
-    if not low - _TINY <= rate_lb_ac <= high + _TINY:
+    if not low - _TINY <= first_lb_ac <= high + _TINY:
         message = (
-            f"{units.rate_out(rate_lb_ac):.2f} is outside the bounds of {units.rate_out(low):.2f} to "
+            f"{units.rate_out(first_lb_ac):.2f} is outside the bounds of {units.rate_out(low):.2f} to "
             f"{units.rate_out(high):.2f} {units.rate_unit}; if they are wrong, change [bounds] in season.toml"
         )
         raise UserError(Fault(message, key="rate"))
     room = room_lb_ac(facts)
-    if room is not None and rate_lb_ac * len(weeks) > room + _TINY:
-        message = (
-            f"{'1 week at that rate passes' if len(weeks) == 1 else f'{len(weeks)} weeks at that rate pass'} the "
-            "season cap, which leaves "
-            f"{units.rate_out(room):.2f} {units.total_unit}"
-        )
-        raise UserError(Fault(message, key="rate"))
+    if room is not None and sum(rates) > room + _TINY:
+        weeks = "1 week at that rate passes" if len(rates) == 1 else f"{len(rates)} weeks at that rate pass"
+        left = f"{units.rate_out(room):.2f} {units.total_unit}"
+        raise UserError(Fault(f"{weeks} the season cap, which leaves {left}", key="rate"))
 
 
 def basis_of(season: BlockSeason, text: str, up_to: int, program: str) -> dict[str, Any]:
@@ -125,15 +138,15 @@ def season_of_basis(basis: Mapping[str, Any], folder: Path) -> SeasonFile:
 
     Raises:
         UserError: the stored season file no longer passes the program's checks.
-        OtherForm: the stored policy has the form of another version.
+        OtherForm: the stored policy or a band table has the form of another version.
     """
-    tables = {key: BandTable.model_validate(data) for key, data in basis["tables"].items()}
     try:
+        tables = {key: BandTable.model_validate(data) for key, data in basis["tables"].items()}
         policy = Policy.model_validate(basis["policy"])
     except ValidationError:
         raise OtherForm(
-            f"the decision was made with {basis['program']}, whose rules had another form; what it stored stands, "
-            "and that version can derive it again"
+            f"the decision was made with {basis['program']}, whose rules or band tables had another form; what it "
+            "stored stands, and that version can derive it again"
         ) from None
     file = parse_season(basis["season"], folder, tables)
     blocks = {key: replace(block, policy=policy) for key, block in file.blocks.items()}

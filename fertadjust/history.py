@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from fertadjust import words
 from fertadjust.advice_data import reading_data
 from fertadjust.compare import Comparison
+from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Reading
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.stored import Decided
@@ -23,7 +24,8 @@ class Followed:
     """What came after a day of the history.
 
     Attributes:
-        reading, comparison: the next reading of the kind that decided, and where it lay; None while there is none.
+        reading, comparison: the next reading of the kind that decided, as known in hindsight, and where it lies;
+            None while there is none.
         end: last day counted for the applications, the one before the history's next day.
         aimed_lb_ac, applied_lb_ac: nitrogen aimed at and logged from the day to that one [lb/ac].
     """
@@ -54,33 +56,49 @@ class Moment:
         return self.decided is not None and self.decided.advised != words.headline(self.advice, units)
 
 
-def moments(as_of: Callable[[date], BlockSeason], on: date, decisions: Sequence[Decided]) -> list[Moment]:
+def moments(
+    as_of: Callable[[date], BlockSeason], arrived: Iterable[date], on: date, decisions: Sequence[Decided]
+) -> list[Moment]:
     """The history of a block, one entry for each day that a nitrogen result came in or a decision was made.
 
     Args:
         as_of: the block's season as its records stood at the end of a day.
+        arrived: days on which a result may have come in, by any record, corrected or voided since or not.
         on: the day on which to look back.
         decisions: the decisions on the block.
     """
     now = as_of(on)
     made = {item.on: item for item in decisions}
-    arrived = {item.known_on for item in now.results if item.analyte == MAIN_ANALYTE[item.tissue]}
-    days = sorted(day for day in arrived | set(made) if day <= on)
+    came = {day for day in arrived if day <= on and _came_in(as_of(day), day)}
+    days = sorted(came | {day for day in made if day <= on})
     advices = [as_of(day).advice(day) for day in days]
+    hindsight = [_Seen(facts.primary, evaluate(facts, now.policy).comparison) for facts in map(now.facts, days)]
     ends = [following - timedelta(days=1) for _, following in pairwise(days)]
     ends += [max(days[-1], min(on, now.plan.end))] if days else []
     return [
-        Moment(advice, made.get(advice.on), _followed(now, advice, advices[index + 1 :], end))
+        Moment(advice, made.get(advice.on), _followed(now, advice, hindsight[index + 1 :], end))
         for index, (advice, end) in enumerate(zip(advices, ends, strict=True))
     ]
 
 
-def _followed(now: BlockSeason, advice: Advice, later: Sequence[Advice], end: date) -> Followed:
-    ledger = now.ledger(end)
-    next_one = next((item for item in later if _is_next(advice.facts.primary, item.facts.primary)), None)
+class _Seen(NamedTuple):
+    """What decides on a day, as known in hindsight, and where it lies."""
+
+    reading: Reading | None
+    comparison: Comparison | None
+
+
+def _came_in(season: BlockSeason, day: date) -> bool:
+    """Whether a nitrogen result came in on a day, by what stood then."""
+    return any(item.known_on == day and item.analyte == MAIN_ANALYTE[item.tissue] for item in season.results)
+
+
+def _followed(now: BlockSeason, advice: Advice, later: Sequence[_Seen], end: date) -> Followed:
+    ledger, before = now.ledger(end), advice.facts.primary
+    following = next((item for item in later if _is_next(before, item.reading)), _Seen(None, None))
     return Followed(
-        reading=None if next_one is None else next_one.facts.primary,
-        comparison=None if next_one is None else next_one.recommendation.comparison,
+        reading=following.reading,
+        comparison=following.comparison,
         end=end,
         aimed_lb_ac=ledger.aimed_lb_ac(advice.on, end),
         applied_lb_ac=ledger.applied_lb_ac(advice.on, end),

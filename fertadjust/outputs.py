@@ -34,8 +34,7 @@ def _mark(item: Decided) -> Mark:
 
 def chart(season: Season, block: str, on: date) -> Figure:
     """The season trend chart of a block."""
-    decisions = [item for item in season.decisions(block) if item.on <= on]
-    return season_figure(season.block(block, on), on, season.units, _marks(decisions))
+    return season_figure(season.block(block, on), on, season.units, _marks(season.decisions(block, on)))
 
 
 def report(season: Season, block: str, on: date) -> str:
@@ -48,7 +47,7 @@ def report(season: Season, block: str, on: date) -> str:
         one.advice(on),
         farm=season.file.farm,
         units=season.units,
-        decisions=[item for item in season.decisions(block) if item.on <= on],
+        decisions=season.decisions(block, on),
         chart_svg=figure_svg(chart(season, block, on)),
         program=PROGRAM,
         notes=season.file.notes,

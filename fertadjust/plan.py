@@ -122,10 +122,18 @@ class Change:
 
 
 class Shift(NamedTuple):
-    """A day on which the factor really moved, to which side, and whether by a change running out."""
+    """A move of the factor.
+
+    Attributes:
+        on: day from which it was in force.
+        direction: -1 or 1.
+        before: the factor before it.
+        ran_out: whether it came by a change running out.
+    """
 
     on: date
     direction: int
+    before: float
     ran_out: bool = False
 
 
@@ -178,7 +186,7 @@ class RatePath:
                 shifts += _lapse(previous)
                 before = 1.0
             if change.factor != before:
-                shifts.append(Shift(change.effective, 1 if change.factor > before else -1))
+                shifts.append(Shift(change.effective, 1 if change.factor > before else -1, before))
             previous = change
         if previous is not None and on > previous.review:
             shifts += _lapse(previous)
@@ -191,4 +199,4 @@ def _lapse(change: Change) -> list[Shift]:
         return []
     weeks = math.ceil((change.review - change.effective).days / DAYS_PER_WEEK)
     back = change.effective + timedelta(days=DAYS_PER_WEEK * weeks)
-    return [Shift(back, 1 if change.factor < 1.0 else -1, ran_out=True)]
+    return [Shift(back, 1 if change.factor < 1.0 else -1, change.factor, ran_out=True)]

@@ -165,14 +165,7 @@ def change_part(advice: Advice, units: UnitSystem) -> Row:
     rows = []
     if reading is not None and advice.flips:
         here = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}, as it is"
-        edges = [
-            (
-                flip.value,
-                f"{'above' if flip.above else 'below'} {format_value(flip.value, reading.unit)} {reading.unit}",
-                flip.action.value,
-            )
-            for flip in advice.flips
-        ]
+        edges = [(flip.value, words.flip_words(flip, advice), flip.action.value) for flip in advice.flips]
         ordered = sorted([*edges, (reading.value, here, advice.recommendation.action.value)])
         rows = [(f"the result were {text}", action) for _, text, action in ordered]
     rows += [(item.condition, words.otherwise(item, units)) for item in advice.alternatives]

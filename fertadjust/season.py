@@ -67,7 +67,7 @@ class BlockSeason(BlockFacts):
             facts=facts,
             recommendation=recommendation,
             flips=edges,
-            alternatives=alternatives(self, facts),
+            alternatives=alternatives(self, facts, recommendation),
             weeks=tuple(self.weeks_from(on, recommendation)),
             tables=tuple(table.id for table in self.tables),
             policy=self.policy.id,

@@ -241,7 +241,9 @@ class _Checker:
         return good
 
     def _value_ok(self, value: Any, *place: str) -> bool:
-        if isinstance(value, dict) and ("value" not in value or set(value) - {"value", "reason"}):
+        if isinstance(value, dict) and not (
+            "value" in value and set(value) <= {"value", "reason"} and isinstance(value.get("reason", ""), str)
+        ):
             self._fault('write a value, or { value = ..., reason = "..." }', "policy", *place)
             return False
         return True

@@ -147,6 +147,11 @@ def _content(record: Record) -> dict[str, Any]:
     return record.content
 
 
+def arrivals(records: Sequence[Record]) -> set[date]:
+    """Days on which a result came in by any of some records, corrected or voided since or not."""
+    return {result_of(item).known_on for item in records if item.kind is Kind.RESULT and item.content is not None}
+
+
 def with_records(season: BlockSeason, records: Sequence[Record]) -> BlockSeason:
     """A block's season with its own among some records."""
     mine = [record for record in records if record.block == season.block.key]

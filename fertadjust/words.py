@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 
 from fertadjust.alternatives import Alternative
 from fertadjust.compare import Side, chances, percent
 from fertadjust.dates import day, short_day
-from fertadjust.rules.facts import Action, Reading, Recommendation
+from fertadjust.rules.bound_rules import NOTHING_FED
+from fertadjust.rules.facts import Action, Flip, Reading, Recommendation
 from fertadjust.season import Advice
 from fertadjust.tissue import Censor, format_value
 from fertadjust.units import UnitSystem
@@ -50,11 +52,9 @@ def rate(lb_ac: float, units: UnitSystem) -> str:
 
 
 def rates(values: Iterable[float], units: UnitSystem) -> str:
-    """Weekly rates: one number when they are all alike, else the list."""
-    texts = [rate(value, units) for value in values]
-    if not texts:
-        return "nothing"
-    return texts[0] if len(set(texts)) == 1 else ", then ".join(texts)
+    """Weekly rates in order, each once for as long as it lasts: "7.00, then 4.65"."""
+    texts = [text for text, _ in groupby(rate(value, units) for value in values)]
+    return ", then ".join(texts) if texts else "nothing"
 
 
 def headline(advice: Advice, units: UnitSystem) -> str:
@@ -71,6 +71,8 @@ def headline(advice: Advice, units: UnitSystem) -> str:
     else:
         step = _step_percent(found)
         head = f"{_VERBS[found.action]} nitrogen from {now} to {new} {units.rate_unit} ({step}) {span}"
+    if found.runs_out:
+        head += ", as far as the season cap lasts"
     return f"{head}; review on {day(found.review)}."
 
 
@@ -128,7 +130,8 @@ def how_sure(advice: Advice) -> str:
         if comparison.side is None:
             return f"The laboratory's bound does not tell on which side the crop lies; {uncertainty}"
         chance = percent(comparison.probability)
-        return f"{_SIDES[comparison.side].capitalize()} its band: at least {chance}; {uncertainty}"
+        least = chance if chance.startswith("over") else f"at least {chance}"
+        return f"{_SIDES[comparison.side].capitalize()} its band: {least}; {uncertainty}"
     text = ", ".join(f"{side}: {percent(share)}" for side, share in chances(comparison, reading.band).items())
     return f"Where the crop lies against its band: {text}; {uncertainty}"
 
@@ -166,11 +169,7 @@ def would_change(advice: Advice, units: UnitSystem) -> str:
     reading = advice.facts.primary
     if reading is None:
         return "A usable result may change this."
-    changes = [
-        f"with a result {'above' if flip.above else 'below'} {format_value(flip.value, reading.unit)} "
-        f"{reading.unit} ({flip.action.value})"
-        for flip in advice.flips
-    ]
+    changes = [f"with a result {flip_words(flip, advice)} ({flip.action.value})" for flip in advice.flips]
     known = [item for item in advice.alternatives if item.recommendation is not None]
     changes += [f"if {item.condition} ({otherwise(item, units)})" for item in known if differs(advice, item)]
     stays = [f"if {item.condition}" for item in known if not differs(advice, item)]
@@ -179,21 +178,28 @@ def would_change(advice: Advice, units: UnitSystem) -> str:
     if changes:
         parts.append(f"the advice would change {_listed(changes, 'or')}")
     else:
-        parts.append(f"no result of that sample would change this: the advice stays to {here}")
+        parts.append(f"no result of that sample would change this: the advice stays {here}")
     if stays:
         parts.append(f"it would stay {_listed(stays, 'or')}")
     text = "; ".join(parts)
     return f"{text[:1].upper()}{text[1:]}."
 
 
+def flip_words(flip: Flip, advice: Advice) -> str:
+    """The results on the far side of an edge, for example "above 3,149 ppm"."""
+    reading = advice.facts.primary
+    assert reading is not None
+    return f"{'above' if flip.above else 'below'} {format_value(flip.value, reading.unit)} {reading.unit}"
+
+
 def differs(advice: Advice, item: Alternative) -> bool:
-    """Whether another action or another rate in the first week would be advised."""
+    """Whether another action, or another rate in a week that both cover, would be advised."""
     found, other = advice.recommendation, item.recommendation
     if other is None:
         return False
     if other.action is not found.action:
         return True
-    pairs = list(zip(found.rates_lb_ac, other.rates_lb_ac, strict=False))[:1]
+    pairs = zip(found.rates_lb_ac, other.rates_lb_ac, strict=False)
     return any(abs(rate - instead) > 1e-9 for rate, instead in pairs)
 
 
@@ -201,7 +207,7 @@ def otherwise(item: Alternative, units: UnitSystem) -> str:
     """What would be advised in words: "raise to 7.00", "hold at 5.25"; or why the question does not arise."""
     found = item.recommendation
     if found is None:
-        return f"does not arise: {item.why_not}"
+        return f"does not arise, since {item.why_not}"
     if not found.rates_lb_ac:
         return found.action.value
     to = "at" if found.action is Action.HOLD else "to"
@@ -217,7 +223,14 @@ def bounds_sentence(found: Recommendation) -> str:
     if not found.limits and not found.binding:
         return ""
     others = [f"{item.name} {item.factor:.2f}" for item in found.limits if item.name != found.binding]
-    text = f"The {found.binding} binds" if found.binding else "No bound binds"
+    own = [f" ({item.factor:.2f})" for item in found.limits if item.name == found.binding]
+    text = (
+        f"Of the bounds, {found.binding}{''.join(own)} is the one that binds"
+        if found.binding
+        else "No bound binds"
+    )
+    if found.binding == NOTHING_FED:
+        text = "The plan feeds nothing in the weeks until the review"
     if others:
-        text += f"; by itself each of these would allow a factor of: {', '.join(others)}"
-    return f"{text}; {found.sought:.2f} was sought, {found.factor:.2f} is advised."
+        text += f"; by themselves the others would allow a factor of: {', '.join(others)}"
+    return f"{text}. A factor of {found.sought:.2f} was sought, {found.factor:.2f} is advised."

@@ -149,10 +149,7 @@ def _print_otherwise(advice: Advice, units: UnitSystem) -> None:
     if not advice.alternatives:
         return
     click.echo(f"The advice if one thing were otherwise ({units.rate_unit})")
-    rows = [
-        (f"the result were {'above' if flip.above else 'below'} {flip.value:,.4g}", flip.action.value)
-        for flip in advice.flips
-    ]
+    rows = [(f"the result were {words.flip_words(flip, advice)}", flip.action.value) for flip in advice.flips]
     rows += [(item.condition, words.otherwise(item, units)) for item in advice.alternatives]
     for condition, action in rows:
         say(f"{condition}: {action}", indent="  ")

@@ -39,7 +39,11 @@ Examples:
 @block_option
 @on_option
 @click.option("--accept", is_flag=True, help="Do as advised.")
-@click.option("--rate", type=float, help="Another weekly rate instead; needs a reason.")
+@click.option(
+    "--rate",
+    type=float,
+    help="Another rate for the first week, later weeks in proportion to the plan; needs a reason.",
+)
 @click.option("--leave", is_flag=True, help="Leave the rate as it is; needs a reason.")
 @click.option("--reason", default="", help="Why.")
 @by_option

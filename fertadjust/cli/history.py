@@ -120,11 +120,11 @@ def _followed(item: Moment, units: UnitSystem) -> str:
     text = f"{applied:.2f} of {aimed:.2f} {units.total_unit} logged to {dates.short_day(followed.end)}"
     reading, comparison = followed.reading, followed.comparison
     if reading is None or comparison is None:
-        return f"{text}; no later result"
+        return f"no later result; {text}"
     value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
     status = "cannot be told" if comparison.status is None else comparison.status.value
-    place = "" if comparison.position is None else f", position {comparison.position:.2f}"
-    return f"{text}; then {value} on {dates.short_day(reading.sampled)}, {status}{place}"
+    place = "" if comparison.position is None else f" (position in the band {comparison.position:.2f})"
+    return f"next result {value} of {dates.short_day(reading.sampled)}, {status}{place}; {text}"
 
 
 def _csv(found: list[Moment], units: UnitSystem) -> str:

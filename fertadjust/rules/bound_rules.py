@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 from fertadjust.dates import short_day
@@ -17,8 +18,11 @@ from fertadjust.rules.policy import Policy
 _TINY = 1e-9
 _HALVINGS = 50
 _SAME_FACTOR = 1e-6
+NOTHING_FED = "plan"
+"""What binds where the plan feeds nothing in the weeks until the review."""
+
 _OWN_BOUNDS = Backing("season file", Evidence.OWN)
-_FRUIT = Backing("SEFP-WATSON; UMASS; HOCHMUTH-1996", Evidence.PUBLISHED)
+_FRUIT = Backing("SEFP-WATSON; UMASS; HOCHMUTH-1996", Evidence.PROJECT_RULE)
 
 
 def bounded_rate(planned: float, factor: float, floor: float, ceiling: float) -> float:
@@ -96,8 +100,10 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         "after that unless a new result says otherwise."
     )
     if facts.overdue is not None:
-        overdue = f"A sample is overdue: the last change ended on {short_day(facts.overdue)}."
-        draft = draft._replace(to_do=(overdue, *draft.to_do))
+        why += f" The last change ended on {short_day(facts.overdue)}."
+        due = facts.overdue - timedelta(days=int(policy.laboratory_days.value))
+        if facts.primary is None or facts.primary.sampled < due:
+            draft = draft._replace(to_do=("A sample is overdue: take one now.", *draft.to_do))
     return fires(interval, saw, why, draft, f"review {short_day(review)}")
 
 
@@ -150,10 +156,35 @@ def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     return fires(_FRUIT, saw, why, after, _limit_words(draft, after, allowed))
 
 
+def _reach(facts: Facts, weeks: Sequence[PlanWeek]) -> tuple[float, float]:
+    """Lowest and highest factor that still change the rate of some week."""
+    rates = [week.rate_lb_ac for week in weeks if week.rate_lb_ac > 0]
+    lowest = min(min(facts.floor_lb_ac, rate) / rate for rate in rates)
+    return lowest, max(facts.ceiling_lb_ac / rate for rate in rates)
+
+
+def in_force(facts: Facts, policy: Policy) -> Facts:
+    """The facts with the factor in force, and the one before it, as far as floor and ceiling let them act.
+
+    A plan may ramp: a factor that raised the weeks before to the ceiling may have nothing left to raise in the
+    weeks to come, and a step has to count from the rate that is really in force.
+    """
+    weeks = [week for week in _longest(facts, policy) if week.rate_lb_ac > 0]
+    if not weeks or (facts.factor == 1.0 and facts.last_shift is None):
+        return facts
+    lowest, highest = _reach(facts, weeks)
+    factor = min(max(facts.factor, lowest), highest)
+    shift = facts.last_shift
+    if shift is not None:
+        shift = shift._replace(before=min(max(shift.before, lowest), highest))
+    if (factor, shift) == (facts.factor, facts.last_shift):
+        return facts
+    return replace(facts, factor=factor, last_shift=shift)
+
+
 def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Weekly rates stay within floor and ceiling, and the factor does not wind up beyond them."""
-    weeks = draft.weeks
-    units = facts.units
+    weeks, units = draft.weeks, facts.units
     floor, ceiling = (f"{units.rate_out(edge):.2f}" for edge in (facts.floor_lb_ac, facts.ceiling_lb_ac))
     saw = f"floor {floor}, ceiling {ceiling} {units.rate_unit}"
     draft = draft._replace(rates=bounded_rates(facts, weeks, draft.factor))
@@ -163,32 +194,41 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         if draft.factor == facts.factor:
             return quiet(_OWN_BOUNDS, saw, why, draft)
         change = f"factor {draft.factor:.2f} -> {facts.factor:.2f}"
-        return fires(_OWN_BOUNDS, saw, why, draft._replace(factor=facts.factor), change)
-    if not _bounded(facts, fed, draft.highest):
-        return quiet(_OWN_BOUNDS, saw, "No weekly rate reaches a bound.", draft)
-    high = draft.highest > 1.0
-    bound, default, given = "floor", policy.floor, facts.floor_lb_ac
-    if high:
-        bound, default, given = "ceiling", policy.ceiling, facts.ceiling_lb_ac
+        return fires(_OWN_BOUNDS, saw, why, draft._replace(factor=facts.factor, binding=NOTHING_FED), change)
+    bound = _reached(facts, fed, draft.factor) or _reached(facts, fed, draft.highest)
+    if not bound:
+        defaults = facts.floor_lb_ac == policy.floor.value and facts.ceiling_lb_ac == policy.ceiling.value
+        return quiet(policy.floor if defaults else _OWN_BOUNDS, saw, "No weekly rate reaches a bound.", draft)
+    lowest, highest = _reach(facts, fed)
+    allowed, default, given = lowest, policy.floor, facts.floor_lb_ac
+    if bound == "ceiling":
+        allowed, default, given = highest, policy.ceiling, facts.ceiling_lb_ac
     backing: Backed = default if abs(given - default.value) <= _TINY else _OWN_BOUNDS
-    rates = [week.rate_lb_ac for week in fed]
-    highest = max(facts.ceiling_lb_ac / rate for rate in rates)
-    lowest = min(min(facts.floor_lb_ac, rate) / rate for rate in rates)
-    allowed = highest if high else lowest
-    after = draft._replace(limits=(*draft.limits, Limit(bound, allowed)))
+    raising = draft.sought > facts.factor + _TINY
+    after = draft
+    if bound == "ceiling" or not raising:
+        after = draft._replace(limits=(*draft.limits, Limit(bound, allowed)))
     why = f"The {bound} limits the weekly rate."
-    if not _bounded(facts, fed, draft.factor):
+    if not _reached(facts, fed, draft.factor):
         return fires(backing, saw, why, after, _limit_words(draft, after, allowed))
-    after = after._replace(factor=min(max(draft.factor, lowest), highest), binding=bound)
-    single = after.factor == draft.factor
-    change = "single weeks bounded" if single else f"factor {draft.factor:.2f} -> {after.factor:.2f}"
+    factor = min(max(draft.factor, lowest), highest)
+    idle = facts.factor != draft.factor and draft.rates == bounded_rates(facts, weeks, facts.factor)
+    if idle:
+        factor = facts.factor
+        why = f"The {bound} leaves nothing to change in the weeks until the review."
+    binds = idle or factor != draft.factor or (not draft.binding and after is not draft)
+    after = after._replace(factor=factor, binding=bound if binds else draft.binding)
+    single = factor == draft.factor
+    change = "single weeks bounded" if single else f"factor {draft.factor:.2f} -> {factor:.2f}"
     return fires(backing, saw, why, after, change)
 
 
-def _bounded(facts: Facts, weeks: Sequence[PlanWeek], factor: float) -> bool:
-    """Whether floor or ceiling changes the rate of any week at a factor."""
-    pairs = zip(bounded_rates(facts, weeks, factor), weeks, strict=True)
-    return any(abs(rate - week.rate_lb_ac * factor) > _TINY for rate, week in pairs)
+def _reached(facts: Facts, weeks: Sequence[PlanWeek], factor: float) -> str:
+    """Which bound changes the rate of some week at a factor: "ceiling", "floor" or neither."""
+    if any(week.rate_lb_ac * factor > facts.ceiling_lb_ac + _TINY for week in weeks):
+        return "ceiling"
+    low = (week.rate_lb_ac * factor < min(facts.floor_lb_ac, week.rate_lb_ac) - _TINY for week in weeks)
+    return "floor" if any(low) else ""
 
 
 def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -200,33 +240,50 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     room = room_lb_ac(facts)
     if room is None:
         return quiet(_OWN_BOUNDS, "no season cap", "The season file states no cap.", draft)
-    weeks = draft.weeks
-    allowed = _fitting_factor(facts, _longest(facts, policy), draft.highest, room)
-    after = _limited(draft, "season cap", allowed) if allowed < draft.highest - _TINY else draft
+    weeks, longest = draft.weeks, _longest(facts, policy)
+    alone = _fitting_factor(facts, longest, draft.highest, room, bounded=False)
+    allowed = _fitting_factor(facts, longest, draft.factor, room)
+    limited = min(alone, allowed) < draft.highest - _TINY
+    reach = allowed if allowed < draft.factor - _TINY else max(alone, draft.factor)
+    after = _limited(draft, "season cap", reach) if limited else draft
     rates = bounded_rates(facts, weeks, after.factor)
     saw = _cap_words(facts, room)
-    out_of_room = sum(metered_rates(facts, weeks, rates)) > room + _TINY
+    runs_out = sum(metered_rates(facts, weeks, rates)) > room + _TINY
     rates = filled(rates, room)
-    if after.factor < draft.factor or out_of_room:
+    if after.factor < draft.factor or runs_out:
         why = "The raise does not fit under the season cap, so only the part that fits is made."
-        if out_of_room:
+        if after.factor <= facts.factor:
+            why = "No part of the raise fits under the season cap."
+        if runs_out:
             why = "The season cap is reached before the review, so feeding stops when it is used up."
+            after = _run_out(facts, after, rates, room)
         note = "The season cap binds: talk to your advisor before planning more nitrogen."
         shown = ", ".join(f"{facts.units.rate_out(rate):.2f}" for rate in rates)
-        change = f"factor {draft.factor:.2f} -> {after.factor:.2f}, rates {shown}"
+        change = f"rates {shown}"
+        if after.factor != draft.factor:
+            change = f"factor {draft.factor:.2f} -> {after.factor:.2f}, {change}"
         after = after._replace(
             rates=rates, moved_by="season cap", binding="season cap", to_do=(*draft.to_do, note)
         )
         return fires(_OWN_BOUNDS, saw, why, after, change)
-    if allowed < draft.highest - _TINY:
+    if limited:
         why = "Not all of the raise would fit under the season cap either."
-        return fires(_OWN_BOUNDS, saw, why, after, _limit_words(draft, after, allowed))
+        return fires(_OWN_BOUNDS, saw, why, after, _limit_words(draft, after, reach))
     ends = _last_fed_week(facts, draft.factor, room)
     if ends is not None:
         why = "The rate fits until the review; kept up after that, it would reach the cap before the plan ends."
         note = f"The season cap lasts through week {ends} of the plan if this rate is kept up."
         return fires(_OWN_BOUNDS, saw, why, draft._replace(to_do=(*draft.to_do, note)))
     return quiet(_OWN_BOUNDS, saw, "The rate fits under the season cap to the end of the plan.", draft)
+
+
+def _run_out(facts: Facts, draft: Draft, rates: Sequence[float], room: float) -> Draft:
+    """The draft where the cap is used up before the review: what factor would last, and no change in vain."""
+    planned = sum(week.rate_lb_ac for week in draft.weeks)
+    lasts = min(draft.factor, room / planned) if planned > 0 else draft.factor
+    limits = (*(item for item in draft.limits if item.name != "season cap"), Limit("season cap", lasts))
+    same = _same(rates, filled(bounded_rates(facts, draft.weeks, facts.factor), room))
+    return draft._replace(limits=limits, runs_out=True, factor=facts.factor if same else draft.factor)
 
 
 def _longest(facts: Facts, policy: Policy) -> tuple[PlanWeek, ...]:
@@ -242,10 +299,19 @@ def _longest(facts: Facts, policy: Policy) -> tuple[PlanWeek, ...]:
     return tuple(week for week in facts.coming if week.start < review)
 
 
-def _fitting_factor(facts: Facts, weeks: Sequence[PlanWeek], factor: float, room: float) -> float:
-    """The factor, or as much of it above the one in force as fits into the room over some weeks."""
+def _fitting_factor(
+    facts: Facts, weeks: Sequence[PlanWeek], factor: float, room: float, *, bounded: bool = True
+) -> float:
+    """The factor, or as much of it above the one in force as fits into the room over some weeks.
+
+    Args:
+        facts, weeks, factor, room: see there.
+        bounded: whether floor, ceiling and metering step limit the rates, or the cap is asked by itself.
+    """
 
     def committed(candidate: float) -> float:
+        if not bounded:
+            return sum(week.rate_lb_ac for week in weeks) * candidate
         rates = bounded_rates(facts, weeks, candidate)
         return max(sum(rates), sum(metered_rates(facts, weeks, rates)))
 
@@ -286,6 +352,17 @@ def _last_fed_week(facts: Facts, factor: float, room: float) -> int | None:
     return None
 
 
+def standing_rates(facts: Facts, weeks: Sequence[PlanWeek]) -> tuple[float, ...]:
+    """Rates of some weeks at the factor in force [lb/ac], within every bound, as far as the season cap lasts."""
+    rates = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
+    room = room_lb_ac(facts)
+    return rates if room is None else filled(rates, room)
+
+
+def _same(rates: Sequence[float], others: Sequence[float]) -> bool:
+    return bool(rates) and all(abs(a - b) <= _TINY for a, b in zip(rates, others, strict=True))
+
+
 def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """Rates are rounded to a step that can be metered, never past a bound or across the plan's own rate.
 
@@ -296,15 +373,17 @@ def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     saw = f"step {facts.units.rate_out(step):.3g} {facts.units.rate_unit}"
     weeks, room = draft.weeks, room_lb_ac(facts)
     rounded = metered_rates(facts, weeks, bounded_rates(facts, weeks, draft.factor))
-    if room is not None:
-        rounded = filled(rounded, room)
-    after = draft._replace(rates=rounded)
-    if draft.factor != facts.factor and weeks:
-        standing = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
-        if all(abs(a - b) <= _TINY for a, b in zip(rounded, standing, strict=True)):
-            why = "The change is smaller than what can be metered, so the rate stays as it is."
-            after = after._replace(factor=facts.factor, binding=draft.binding or "meterable rate")
-            return fires(_OWN_BOUNDS, saw, why, after, f"factor {draft.factor:.2f} -> {facts.factor:.2f}")
+    standing = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
+    idle = draft.factor != facts.factor and _same(rounded, standing)
+    after = draft._replace(rates=rounded if room is None else filled(rounded, room))
+    if idle:
+        why = "The change is smaller than what can be metered, so the rate stays as it is."
+        limits = (*draft.limits, Limit("meterable rate", facts.factor))
+        after = after._replace(
+            factor=facts.factor, limits=limits, moved_by="meterable rate", binding="meterable rate"
+        )
+        return fires(_OWN_BOUNDS, saw, why, after, f"factor {draft.factor:.2f} -> {facts.factor:.2f}")
+    rounded = after.rates
     pairs = [(a, b) for a, b in zip(draft.rates, rounded, strict=True) if abs(a - b) > _TINY]
     if not pairs:
         return quiet(_OWN_BOUNDS, saw, "The rates can be metered as they are.", draft)

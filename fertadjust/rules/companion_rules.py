@@ -20,7 +20,11 @@ def companion(facts: Facts, rule: CompanionRule, draft: Draft) -> Outcome:
     if found is None:
         return quiet(rule, f"no {rule.analyte} on the report", "It was not measured.", draft)
     value, censor, on = found
-    saw = f"{rule.analyte} {censor}{value:.3g} {rule.unit} on {short_day(on)}; rule {rule.applies} {rule.limit:g}"
+    digits = ".2f" if rule.unit == "%" else ".3g"
+    saw = (
+        f"{rule.analyte} {censor}{value:{digits}} {rule.unit} on {short_day(on)}; rule {rule.applies} "
+        f"{rule.limit:{digits}}"
+    )
     if not _applies(rule, value, censor):
         return quiet(rule, saw, "It calls for nothing.", draft)
     return fires(rule, saw, _advice(facts, rule, draft), draft, "note only")
@@ -38,15 +42,14 @@ def _advice(facts: Facts, rule: CompanionRule, draft: Draft) -> str:
     if rule.late and blooming:
         return f"{rule.late[:1].upper()}{rule.late[1:]}."
     amount = "" if rule.amount is None else amount_words(rule.amount, rule.of, rule.every, facts.units)
-    most = "" if rule.most is None else f"{facts.units.rate_out(rule.most):.2g} {_per_area(facts.units)}"
+    most = "" if rule.most is None else f"{facts.units.rate_out(rule.most):.3g} {_per_area(facts.units)}"
     text = rule.advice.replace("{amount}", amount).replace("{most}", most)
     text = f"{text[:1].upper()}{text[1:]}."
     if rule.supplies and rule.amount is not None and draft.rates:
         brought = facts.mix.get(rule.supplies, 0.0) * draft.rates[0]
-        enough = "as much as that or more" if brought >= rule.amount[0] else "less than that"
         text += (
             f" The products bring {facts.units.rate_out(brought):.1f} {_per_area(facts.units)} of "
-            f"{_OF[rule.supplies]} in the coming week: {enough}."
+            f"{_OF[rule.supplies]} in the coming week."
         )
     return text
 
@@ -57,12 +60,12 @@ def amount_words(amount: tuple[float, float], of: str, every: str, units: UnitSy
     Args:
         amount: least and most [lb/ac].
         of: what it is an amount of.
-        every: "week" or "once".
+        every: "week", "once" or "".
         units: units to say it in.
     """
-    texts = dict.fromkeys(f"{units.rate_out(value):.2g}" for value in amount)
-    when = "a week" if every == "week" else "once"
-    return f"{' to '.join(texts)} {_per_area(units)} {of} {when}"
+    texts = dict.fromkeys(f"{units.rate_out(value):.3g}" for value in amount)
+    when = {"week": " a week", "once": " once", "": ""}[every]
+    return f"{' to '.join(texts)} {_per_area(units)} {of}{when}"
 
 
 def _per_area(units: UnitSystem) -> str:
@@ -70,20 +73,23 @@ def _per_area(units: UnitSystem) -> str:
 
 
 def _value(companions: tuple[Companion, ...], rule: CompanionRule) -> tuple[float, Censor, date] | None:
-    """Value and day of the rule's analyte, or of a ratio of two; a bound only where it tells."""
+    """Latest value and day of the rule's analyte, or of a ratio of two of one report; a bound only if it tells."""
     over, _, under = rule.analyte.partition(":")
-    first, second = _of(companions, over), _of(companions, under)
-    if first is None or (under and second is None):
-        return None
-    if second is not None:
-        measured = first.censor is Censor.NONE and second.censor is Censor.NONE
-        return (first.value / second.value, Censor.NONE, first.sampled) if measured else None
     useless = Censor.ABOVE if rule.below else Censor.BELOW
-    return None if first.censor is useless else (first.value, first.censor, first.sampled)
-
-
-def _of(companions: tuple[Companion, ...], analyte: str) -> Companion | None:
     for item in companions:
-        if item.analyte == analyte:
+        if item.analyte != over or item.censor is useless:
+            continue
+        if not under:
+            return item.value, item.censor, item.sampled
+        other = _of(companions, under, item.sampled)
+        if other is not None and item.censor is Censor.NONE:
+            return item.value / other.value, Censor.NONE, item.sampled
+    return None
+
+
+def _of(companions: tuple[Companion, ...], analyte: str, sampled: date) -> Companion | None:
+    """A measured value of one day, or None."""
+    for item in companions:
+        if item.analyte == analyte and item.sampled == sampled and item.censor is Censor.NONE:
             return item
     return None

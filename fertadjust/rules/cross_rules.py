@@ -5,13 +5,23 @@ Each of the first five says what it sees; the cross-check table of the policy sa
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import date
 from itertools import takewhile
 
 from fertadjust.compare import Side, compare
 from fertadjust.dates import short_day
-from fertadjust.evidence import Evidence
+from fertadjust.evidence import NO_SOURCE, Evidence, split_sources
 from fertadjust.observations import LIMITS_UPTAKE, Sight
-from fertadjust.rules.cross_table import LeafState, PetioleState, SeenState, SoilState, SupplyState
+from fertadjust.rules.cross_table import (
+    Cell,
+    CrossCheckRow,
+    LeafState,
+    PetioleState,
+    SeenState,
+    SoilState,
+    SupplyState,
+)
 from fertadjust.rules.evidence_rules import budget
 from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import Policy
@@ -21,6 +31,16 @@ from fertadjust.uncertainty import combined
 _COMMON = Backing("none", Evidence.COMMON_PRACTICE)
 _SHARES = {"full": 1.0, "half": 0.5, "hold": 0.0}
 _TINY = 1e-9
+_WEAKNESS = (
+    Evidence.PUBLISHED,
+    Evidence.DERIVED,
+    Evidence.RECALLED,
+    Evidence.COMMON_PRACTICE,
+    Evidence.PROJECT_RULE,
+    Evidence.OWN,
+)
+"""Where several rows speak in one line, the word for the weakest of them stands for all."""
+_BESIDE = {1: "as for a low result, ", 0: "", -1: "as for a high result, "}
 _PETIOLE_STATE = {1: PetioleState.LOW, 0: PetioleState.SUFFICIENT, -1: PetioleState.HIGH}
 _LEAF_STATE = {Side.BELOW: LeafState.LOW, Side.WITHIN: LeafState.SUFFICIENT, Side.ABOVE: LeafState.HIGH}
 
@@ -95,24 +115,37 @@ def roots_in_trouble(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 
 
 def leaching_rain(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """Leaching rain may have washed nitrate out of the bed; trouble with the roots counts before it."""
+    """Leaching rain may have washed nitrate out of the bed; trouble with the roots counts before it.
+
+    Where less may be called for it counts only when it fell after the sample: what fell before is in the result
+    already.
+    """
     del policy
-    seen = [item for item in facts.observations if item.sight is Sight.LEACHING_RAIN]
+    seen = _rains(facts)
     if not seen:
         return quiet(_COMMON, "no leaching rain noted", "No leaching rain was noted.", draft)
-    saw = "; ".join(f"leaching rain on {short_day(item.on)}" for item in seen)
+    saw = "; ".join(f"leaching rain on {short_day(on)}" for on in seen)
+    downwards = draft.direction < 0 or (draft.direction == 0 and facts.factor > 1.0)
+    if downwards and facts.primary is not None and seen[-1] <= facts.primary.sampled:
+        return quiet(_COMMON, saw, "It fell before the sample, so the result shows what it did.", draft)
     if draft.seen_state is SeenState.NOTHING:
         draft = draft._replace(seen_state=SeenState.RAIN)
     return fires(_COMMON, saw, "Rain may have washed nitrate out of the bed; watch the next result.", draft)
 
 
+def _rains(facts: Facts) -> list[date]:
+    return [item.on for item in facts.observations if item.sight is Sight.LEACHING_RAIN]
+
+
 def soil_nitrate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """A recent soil nitrate test against its threshold."""
+    """A recent soil nitrate test against its threshold; one from before a leaching rain says nothing any more."""
     limit = policy.soil_nitrate_ppm
     if facts.soil_nitrate is None:
         return quiet(limit, "no recent soil nitrate test", "There is no soil test to check against.", draft)
     on, ppm = facts.soil_nitrate
     saw = f"{ppm:g} ppm NO3-N on {short_day(on)}; threshold {limit.value:g}"
+    if any(rain > on for rain in _rains(facts)):
+        return quiet(limit, saw, "Leaching rain fell after the soil test, so it says nothing any more.", draft)
     if ppm <= limit.value:
         draft = draft._replace(soil_state=SoilState.BELOW)
         return quiet(limit, saw, "Soil nitrate is not above its threshold.", draft)
@@ -125,26 +158,56 @@ def weighed_together(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     found = draft.comparison
     if draft.direction == 0 and (found is None or found.sure is not Side.WITHIN):
         why = "No change is called for, so there is nothing to weigh."
-        return quiet(OWN_RULE, "no clear result", why, draft)
+        return quiet(OWN_RULE, "no step called for", why, draft)
     cell = draft.cell(_PETIOLE_STATE[draft.direction])
     row = policy.row_for(cell)
+    rows = holding_rows(policy, cell) if row.step == "hold" and draft.direction else [row]
     tissue = "petiole" if facts.primary is None else facts.primary.tissue.value
-    saw = (
-        f"{tissue} {cell.petiole}{' (trend)' if draft.early else ''}, leaf beside it {cell.leaf}, soil nitrate "
-        f"{cell.soil}, supply {cell.supply}, seen {cell.seen}; row {row.id}"
+    parts = (
+        f"{tissue} {cell.petiole}{' (trend)' if draft.early else ''}",
+        "no leaf beside it" if cell.leaf is LeafState.NONE else f"leaf {cell.leaf}",
+        "no soil test" if cell.soil is SoilState.NONE else f"soil nitrate {cell.soil} its threshold",
+        f"supply {cell.supply}",
+        f"{'root trouble' if cell.seen is SeenState.ROOTS else cell.seen} seen",
+        f"row {', '.join(item.id for item in rows)}",
     )
-    why = f"{row.reason[:1].upper()}{row.reason[1:]}."
+    saw = ", ".join(parts)
+    reasons = "; also, ".join(item.reason for item in rows)
+    why = f"{_BESIDE[draft.early]}{reasons}: {_step_words(row, draft)}."
+    why = f"{why[:1].upper()}{why[1:]}"
+    shipped = [item for item in rows if item.shipped is None]
+    sooner = any(item.resample for item in shipped)
     draft = draft._replace(
         share=_SHARES[row.step],
-        resample=draft.resample or row.resample,
-        to_do=(*draft.to_do, row.to_do) if row.to_do else draft.to_do,
+        resample=draft.resample or sooner,
+        to_do=(*draft.to_do, *(item.to_do for item in shipped if item.to_do)),
     )
-    sooner = ", sample sooner" if row.resample else ""
+    backing = Backing(
+        "; ".join(_sources(rows)) or NO_SOURCE, max((item.evidence for item in rows), key=_WEAKNESS.index)
+    )
+    tail = ", sample sooner" if sooner else ""
     if draft.direction == 0:
-        return fires(row, saw, why, draft, f"hold{sooner}") if sooner else quiet(row, saw, why, draft)
-    if row.step == "full":
-        return quiet(row, saw, why, draft)
-    return fires(row, saw, why, draft, f"full step -> {'half step' if row.step == 'half' else f'hold{sooner}'}")
+        return fires(backing, saw, why, draft, f"hold{tail}") if sooner else quiet(backing, saw, why, draft)
+    if row.step == "full" or (draft.early and row.step == "half"):
+        return quiet(backing, saw, why, draft)
+    return fires(backing, saw, why, draft, f"full step -> {'half step' if row.step == 'half' else f'hold{tail}'}")
+
+
+def holding_rows(policy: Policy, cell: Cell) -> list[CrossCheckRow]:
+    """The rows that let no step through in a cell, each of which would do so without the ones before it."""
+    return list(takewhile(lambda row: row.step == "hold", filter(lambda row: row.fits(cell), policy.cross_check)))
+
+
+def _sources(rows: Sequence[CrossCheckRow]) -> list[str]:
+    return list(dict.fromkeys(key for row in rows for key in split_sources(row.source)))
+
+
+def _step_words(row: CrossCheckRow, draft: Draft) -> str:
+    if row.step == "hold":
+        return "no step"
+    if draft.early:
+        return "the early step is small already and is taken whole"
+    return "half a step" if row.step == "half" else "a full step"
 
 
 def results_in_a_row(facts: Facts, draft: Draft, side: Side) -> int:

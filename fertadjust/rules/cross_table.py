@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from enum import StrEnum
 from itertools import product
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from fertadjust.evidence import Evidence
 
@@ -79,10 +79,11 @@ class CrossCheckRow(BaseModel):
         petiole, leaf, soil, supply, seen: the states it is for; none named means any.
         step: how much of the step is allowed.
         resample: whether the next sample should come sooner.
-        to_do: what to do besides, or "".
-        reason: why, in a grower's words.
+        to_do: what to do besides, or "". Neither holds where the season file sets another step.
+        reason: why, in a grower's words, without the step.
         source, evidence: where it comes from.
         shipped: the shipped step, when the season file sets another.
+        own_reason: the season file's reason, or "".
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
@@ -100,6 +101,13 @@ class CrossCheckRow(BaseModel):
     source: str = Field(min_length=1)
     evidence: Evidence
     shipped: Step | None = None
+    own_reason: str = ""
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.petiole is PetioleState.SUFFICIENT and self.step != "hold":
+            raise ValueError("a sufficient petiole calls for no step, so it can only be hold")
+        return self
 
     def fits(self, cell: Cell) -> bool:
         """Whether the row is for a cell."""

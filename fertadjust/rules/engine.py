@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from fertadjust.rules.bound_rules import (
-    bounded_rates,
     floor_and_ceiling,
     fruit_quality,
+    in_force,
     late_season,
     meterable_rate,
-    metered_rates,
     review_date,
     season_cap,
+    standing_rates,
 )
 from fertadjust.rules.companion_rules import companion
 from fertadjust.rules.cross_rules import (
@@ -77,6 +77,7 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
     The same function serves a block, a thousand blocks and a simulation. It reads no file and no clock, and
     the same facts and policy always give the same recommendation.
     """
+    facts = in_force(facts, policy)
     draft = Draft(factor=facts.factor, sought=facts.factor)
     trace = []
     for group, name, rule in RULES:
@@ -87,7 +88,7 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
         name = note.id.replace("-", " ")
         trace.append(TraceLine("companions", name, fired, saw, change, why, source, evidence))
     assert draft.review is not None and draft.next_sample is not None
-    standing = metered_rates(facts, draft.weeks, bounded_rates(facts, draft.weeks, facts.factor))
+    standing = standing_rates(facts, draft.weeks)
     return Recommendation(
         action=_action(draft.rates, standing),
         factor=draft.factor,
@@ -105,6 +106,7 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
         binding=draft.binding,
         sought=draft.sought,
         limits=draft.limits,
+        runs_out=draft.runs_out,
         to_do=tuple(dict.fromkeys(draft.to_do)),
         trace=tuple(trace),
     )

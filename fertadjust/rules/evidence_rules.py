@@ -101,7 +101,7 @@ def stale(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     draft = draft._replace(
         no_raise=(*draft.no_raise, "stale"),
         no_cut=(*draft.no_cut, "stale"),
-        settled=False,
+        fresh=False,
         resample=True,
         to_do=(*draft.to_do, "Sample again now: the latest result is too old to decide on."),
     )
@@ -141,7 +141,8 @@ def too_soon(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     days = (facts.primary.sampled - shift.on).days
     word = "raise" if shift.direction > 0 else "cut"
     last = "return to plan" if shift.ran_out else f"last {word}"
-    saw = f"{last} from {short_day(shift.on)}, sampled {days} days after; lag {lag.value:g} days"
+    when = f"{_days(days)} after" if days >= 0 else f"{_days(-days)} before it"
+    saw = f"{last} from {short_day(shift.on)}, sampled {when}; lag {lag.value:g} days"
     if days >= lag.value:
         return quiet(lag, saw, "The sample is late enough to show the last change.", draft)
     if shift.direction > 0:

@@ -113,7 +113,7 @@ class Facts:
         credits_lb_ac, logged_lb_ac, assumed_lb_ac, rest_of_week_lb_ac: what counts against the cap so far.
         nitrate_share: nitrate share of the mix's nitrogen, or None when a label is silent.
         mix: nutrient -> weight that comes with one pound of the mix's nitrogen [lb].
-        companions: other nutrients of the latest leaf report.
+        companions: nutrients of recent leaf reports, latest first.
     """
 
     on: date
@@ -169,12 +169,14 @@ class Draft(NamedTuple):
         leaf_state, soil_state, supply_state, seen_state: what the cross-check table is asked about.
         share: share of the step that the cross-check table allows.
         no_raise, no_cut: names of the rules that forbid it.
-        settled: whether the sample was taken late enough to show the present rate.
+        fresh: whether the sample is recent enough to decide anything.
+        settled: whether it was taken late enough to show the present rate.
         factor: factor on the planned rates.
         sought: the factor before any bound.
         limits: what each bound that has anything to say allows.
         weeks: the coming weeks that begin before the review.
         rates: resulting rates of those weeks [lb/ac].
+        runs_out: whether the season cap is used up before the review.
         resample: whether the next sample should come sooner.
         next_sample, review: days, set by the rule "review date".
         moved_by: name of the rule that last moved the factor.
@@ -195,12 +197,14 @@ class Draft(NamedTuple):
     share: float = 1.0
     no_raise: tuple[str, ...] = ()
     no_cut: tuple[str, ...] = ()
+    fresh: bool = True
     settled: bool = True
     factor: float = 1.0
     sought: float = 1.0
     limits: tuple[Limit, ...] = ()
     weeks: tuple[PlanWeek, ...] = ()
     rates: tuple[float, ...] = ()
+    runs_out: bool = False
     resample: bool = False
     next_sample: date | None = None
     review: date | None = None
@@ -321,6 +325,7 @@ class Recommendation:
         moved_by, binding: rule that moved the rate last, and the bound that limits it; "" for none.
         sought: the factor before any bound.
         limits: what each bound that has anything to say would allow by itself.
+        runs_out: whether the season cap is used up before the review.
         to_do: things to do, most pressing first.
         trace: every rule in order, fired or not.
     """
@@ -341,6 +346,7 @@ class Recommendation:
     binding: str
     sought: float
     limits: tuple[Limit, ...]
+    runs_out: bool
     to_do: tuple[str, ...]
     trace: tuple[TraceLine, ...]
 

@@ -31,6 +31,7 @@ class Figure(_Strict):
         meaning: what it does, in a grower's words.
         source, evidence: where it comes from.
         shipped: the shipped value, when the season file overrides it.
+        own_reason: the season file's reason, or "".
     """
 
     value: float = Field(allow_inf_nan=False, strict=True)
@@ -39,6 +40,7 @@ class Figure(_Strict):
     source: str
     evidence: Evidence
     shipped: float | None = None
+    own_reason: str = ""
 
 
 def _within(low: float, high: float) -> AfterValidator:
@@ -53,6 +55,8 @@ def _within(low: float, high: float) -> AfterValidator:
 Probability = Annotated[Figure, _within(0.5, 0.999)]
 Share = Annotated[Figure, _within(0.0, 1.0)]
 Relative = Annotated[Figure, _within(0.0, 2.0)]
+Spread = Annotated[Figure, _within(0.001, 2.0)]
+Step = Annotated[Figure, _within(0.01, 1.0)]
 Days = Annotated[Figure, _within(0, 366)]
 Count = Annotated[Figure, _within(1, 1000)]
 Widths = Annotated[Figure, _within(0.01, 100.0)]
@@ -75,6 +79,7 @@ class RecoveryChoice(_Strict):
     source: str
     evidence: Evidence
     shipped: Recovery | None = None
+    own_reason: str = ""
 
 
 class Consent(_Strict):
@@ -83,6 +88,7 @@ class Consent(_Strict):
     source: str
     evidence: Evidence
     shipped: bool | None = None
+    own_reason: str = ""
 
 
 class CompanionRule(_Strict):
@@ -98,10 +104,11 @@ class CompanionRule(_Strict):
         amount: least and most of it to apply [lb/ac], or None.
         most: what is never to be passed [lb/ac], or None.
         of: what the amount is an amount of.
-        every: "week" for an amount a week, "once" for one dose.
+        every: "week" for an amount a week, "once" for one dose, "" where the source does not say.
         supplies: nutrient of the products that counts towards the amount, or "".
         source, evidence: where it comes from.
         shipped: the shipped limit, when the season file sets another.
+        own_reason: the season file's reason, or "".
     """
 
     id: str
@@ -114,11 +121,12 @@ class CompanionRule(_Strict):
     amount: tuple[float, float] | None = None
     most: float | None = None
     of: str = ""
-    every: Literal["week", "once"] = "once"
+    every: Literal["", "week", "once"] = ""
     supplies: Literal["", "p2o5", "k2o", "ca", "mg", "s"] = ""
     source: str
     evidence: Evidence
     shipped: float | None = None
+    own_reason: str = ""
 
     @property
     def below(self) -> bool:
@@ -163,12 +171,12 @@ class Policy(_Strict):
     confidence: Probability
     laboratory_petiole: Relative
     laboratory_leaf: Relative
-    cv_petiole: Relative
-    cv_leaf: Relative
-    time_petiole: Relative
-    time_leaf: Relative
-    sap_meter: Relative
-    sap_meter_diluted: Relative
+    cv_petiole: Spread
+    cv_leaf: Spread
+    time_petiole: Spread
+    time_leaf: Spread
+    sap_meter: Spread
+    sap_meter_diluted: Spread
     within_laboratory: Share
     protocol_count: Count
 
@@ -199,7 +207,7 @@ class Policy(_Strict):
     cut_largest: Share
     cut_largest_at: Widths
     cut_persistent: Share
-    smallest_step: Share
+    smallest_step: Step
     after_recovery: RecoveryChoice
     ease_share: Share
 
@@ -219,8 +227,10 @@ class Policy(_Strict):
     def _check(self) -> Self:
         faults: list[tuple[tuple[str | int, ...], str]] = list(table_faults(self.cross_check))
         for small, large in _ORDERED:
-            if getattr(self, small).value > getattr(self, large).value:
-                faults.append(((small,), f"{small} is above {large}"))
+            low, high = getattr(self, small), getattr(self, large)
+            if low.value > high.value:
+                name = large if low.shipped is None and high.shipped is not None else small
+                faults.append(((name,), f"{small} {low.value:g} is above {large} {high.value:g}"))
         if faults:
             raise PlacedError(faults)
         return self
@@ -238,17 +248,18 @@ class Policy(_Strict):
             item = getattr(self, name)
             if isinstance(item, Figure | RecoveryChoice | Consent) and item.shipped is not None:
                 unit = f" {item.unit}" if isinstance(item, Figure) else ""
-                found.append(
-                    Override(name, item.meaning, _word(item.shipped) + unit, _word(item.value) + unit, item.source)
-                )
+                shipped, own = _word(item.shipped) + unit, _word(item.value) + unit
+                found.append(Override(name, item.meaning, shipped, own, item.own_reason))
         for row in self.cross_check:
             if row.shipped is not None:
-                found.append(Override(f"cross_check.{row.id}", row.reason, row.shipped, row.step, row.source))
+                name = f"cross_check.{row.id}"
+                found.append(Override(name, row.reason, row.shipped, row.step, row.own_reason))
         for rule in self.companions:
             if rule.shipped is not None:
                 shipped, own = (f"{value:g} {rule.unit}" for value in (rule.shipped, rule.limit))
-                found.append(Override(f"companions.{rule.id}", f"limit for {rule.id}", shipped, own, rule.source))
-        return found
+                name, meaning = f"companions.{rule.id}", f"limit for {rule.id}"
+                found.append(Override(name, meaning, shipped, own, rule.own_reason))
+        return [item._replace(reason=item.reason or "season file") for item in found]
 
     def digest(self) -> str:
         """SHA-256 of the whole policy, overrides included."""
@@ -258,7 +269,10 @@ class Policy(_Strict):
 _ORDERED = (
     ("raise_first", "raise_largest"),
     ("smallest_step", "raise_first"),
+    ("smallest_step", "raise_persistent"),
+    ("smallest_step", "leaf_low_raise"),
     ("smallest_step", "cut_first"),
+    ("smallest_step", "cut_persistent"),
     ("cut_first", "cut_largest"),
     ("floor", "ceiling"),
     ("supply_share", "supply_over"),
@@ -279,6 +293,9 @@ def digest(data: Any) -> str:
     text = json.dumps(data, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=str)
     return hashlib.sha256(text.encode()).hexdigest()
 
+
+OWN_SOURCE = "season file"
+"""The word that stands for the source of a value that the grower set."""
 
 OVERRIDABLE = tuple(
     name for name, info in Policy.model_fields.items() if info.annotation in (Figure, RecoveryChoice, Consent)
@@ -314,5 +331,5 @@ def _overridden(entry: Mapping[str, Any], key: str, given: Any) -> dict[str, Any
     if isinstance(given, Mapping):
         reason = str(given.get("reason", ""))
         given = given["value"]
-    own = {"shipped": entry[key], key: given, "source": reason or "season file", "evidence": Evidence.OWN.value}
-    return dict(entry) | own
+    own = {"shipped": entry[key], key: given, "source": OWN_SOURCE, "evidence": Evidence.OWN.value}
+    return dict(entry) | own | {"own_reason": reason}

@@ -15,7 +15,7 @@ from fertadjust.tissue import Censor, Tissue
 from fertadjust.trend import MIN_RESULTS, Trend
 from fertadjust.uncertainty import log_sd
 
-_LEAF_HIGH = Backing("UDEL-T", Evidence.PUBLISHED)
+_LEAF_HIGH = Backing("UDEL-T", Evidence.DERIVED)
 _SIDE_WORDS = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
 
 
@@ -29,18 +29,17 @@ def status(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     chance = ", ".join(f"{side} {percent(share)}" for side, share in chances(found, reading.band).items())
     saw = f"{chance}; asked for {percent(policy.confidence.value)}"
     if found.sure is None:
-        draft = draft._replace(
-            resample=True,
-            to_do=(*draft.to_do, "Sample again sooner: the result lies too close to an edge to act on."),
-        )
-        why = "The result is not clearly on one side of the band's edge, so it moves nothing."
-        if reading.censor is not Censor.NONE and found.side is None:
-            why = "The laboratory's bound does not tell on which side of the band the crop lies."
+        ask = "Sample again sooner: the result lies too close to an edge to act on."
+        why = "The result is not clearly on one side of the band's edge, so by itself it moves nothing."
+        if reading.censor is not Censor.NONE:
+            ask = "Ask the laboratory for a value instead of a bound, or sample again sooner."
+            why = "The laboratory's bound does not tell clearly on which side of the band the crop lies."
+        draft = draft._replace(resample=True, to_do=(*draft.to_do, ask))
         return fires(policy.confidence, saw, why, draft, "hold, sample sooner")
     if found.sure is Side.WITHIN:
         return quiet(policy.confidence, saw, "The result is clearly within its band.", draft)
     if reading.tissue is Tissue.LEAF and found.sure is Side.ABOVE:
-        why = "Leaf nitrogen alone is no ground for a cut: the published action when it is high is none."
+        why = "Leaf nitrogen alone is no ground for a cut: the action printed for high leaf nitrogen is none."
         return fires(_LEAF_HIGH, saw, why, draft)
     draft = draft._replace(wanted=-int(found.sure))
     word = "raise" if found.sure is Side.BELOW else "cut"
@@ -75,7 +74,7 @@ def stage_in_doubt(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     draft = draft._replace(
         wanted=0,
         resample=True,
-        to_do=(*draft.to_do, "Confirm the stage: the date that places the band decides this result."),
+        to_do=(*draft.to_do, "Confirm where the crop stands: the band changes close to the date of this sample."),
     )
     guess = "The stage may be wrong by a step;"
     if reading.stage_guessed:
@@ -100,12 +99,14 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         why = f"A trend needs {MIN_RESULTS} results on different days."
         return quiet(limit, "too few results", why, draft)
     saw = (
-        f"{trend.n} results, slope {7 * trend.slope_per_day:+.2f} ({7 * trend.low_slope:+.2f} to "
-        f"{7 * trend.high_slope:+.2f}) band widths a week, chance of such a run {trend.tail:.3f}; asked for at "
+        f"{trend.n} results, slope {7 * trend.slope_per_day:+z.2f} ({7 * trend.low_slope:+z.2f} to "
+        f"{7 * trend.high_slope:+z.2f}) band widths a week, chance of such a run {trend.tail:.3f}; asked for at "
         f"most {limit.value:g}"
     )
     if draft.wanted != 0:
         return quiet(limit, saw, "The result is out of its band already.", draft)
+    if not draft.fresh:
+        return quiet(limit, saw, "The sample is too old to follow the trend on.", draft)
     if not draft.settled:
         return quiet(limit, saw, "The last change cannot show yet, so the trend is not followed on.", draft)
     if trend.tail > limit.value:
@@ -123,9 +124,10 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if reading.tissue is Tissue.LEAF and early < 0:
         return quiet(_LEAF_HIGH, saw, "Leaf nitrogen alone is no ground for a cut, nor for an early one.", draft)
     draft = draft._replace(early=early)
-    why = f"The trend lies {word} the band by {when}, so a small early step is taken."
+    likely = f"the crop is more likely than not to lie {word} its band by {when}"
+    why = f"As the trend runs, {likely}, so a small early step is taken."
     if draft.comparison is not None and draft.comparison.side is not Side.WITHIN:
-        why = f"Whatever the stage, the trend lies {word} the band by {when}: a small early step."
+        why = f"Whatever the stage, {likely} as the trend runs: a small early step."
     return fires(limit, saw, why, draft, f"early {'raise' if early > 0 else 'cut'}")
 
 

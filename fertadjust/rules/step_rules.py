@@ -6,13 +6,17 @@ import math
 from collections.abc import Sequence
 
 from fertadjust.compare import Comparison, Side, Status, position
-from fertadjust.evidence import Evidence
-from fertadjust.rules.cross_rules import results_in_a_row
+from fertadjust.evidence import NO_SOURCE, Evidence, split_sources
+from fertadjust.rules.cross_rules import holding_rows, results_in_a_row
 from fertadjust.rules.cross_table import LeafState, PetioleState
-from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Outcome, fires, quiet
+from fertadjust.rules.facts import OWN_RULE, Backed, Backing, Draft, Facts, Outcome, fires, quiet
 from fertadjust.rules.policy import Figure, Policy, Recovery
 from fertadjust.tissue import Tissue
 
+Sized = tuple[float, Backed, str]
+"""Size of a step as a share of the rate, what stands behind it, and what it was made from."""
+
+_TINY = 1e-9
 _NEAR_PLAN = 0.05
 _WIDTH_OF_ONE_EDGE = math.log(2.0)
 """With one edge, a halving of the value counts as one band width (project rule)."""
@@ -32,17 +36,23 @@ def distance(facts: Facts, found: Comparison) -> float:
 
 
 def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
-    """Factor that the recovery rule would set: the present one, or one nearer to 1.
+    """Factor that the recovery rule sets: the present one, or one nearer to 1 where nothing bars the return."""
+    due = _return_due(facts, policy, draft)
+    return facts.factor if due == facts.factor or _return_barred(policy, draft, facts.factor) else due
+
+
+def _return_due(facts: Facts, policy: Policy, draft: Draft) -> float:
+    """Factor that the position in the band calls for on the way back to plan.
 
     At or past the middle of the band on the side of the earlier change, "ease" takes part of it back, and past
     the band's edge all of it; "plan" returns to 1 anywhere in the band. It has to hold at the stages beside it as
-    well. Settled samples only.
+    well. Fresh and settled samples only.
     """
     factor, choice = facts.factor, policy.after_recovery.value
     found = draft.comparison
-    if factor == 1.0 or found is None or found.position is None or not draft.settled:
+    if factor == 1.0 or found is None or found.position is None or not (draft.fresh and draft.settled):
         return factor
-    if choice is Recovery.KEEP or _return_barred(policy, draft, factor):
+    if choice is Recovery.KEEP:
         return factor
     reach = min(place if factor > 1.0 else 1.0 - place for place in _positions(facts))
     if choice is Recovery.PLAN:
@@ -64,25 +74,28 @@ def _positions(facts: Facts) -> list[float]:
     return [position(reading.value, low, high) for low, high in edges if low is not None and high is not None]
 
 
-def _return_barred(policy: Policy, draft: Draft, factor: float) -> bool:
-    """Whether a return towards plan is barred.
+def _return_barred(policy: Policy, draft: Draft, factor: float) -> str:
+    """What bars a return towards plan, or "".
 
-    By the cross-check table, where it lets no raise (no cut) through; upwards by what else bars a raise, but for
-    the wait for a second result, which is about raises; downwards by a band from memory.
+    The cross-check table, where it lets no raise (no cut) through; upwards what else bars a raise, but for the
+    wait for a second result, which is about raises; downwards a band from memory.
     """
-    if factor < 1.0:
-        others = any(name != "twice in a row" for name in draft.no_raise)
-        return others or policy.row_for(draft.cell(PetioleState.LOW)).step == "hold"
-    return "recalled band" in draft.no_cut or policy.row_for(draft.cell(PetioleState.HIGH)).step == "hold"
+    up = factor < 1.0
+    names = [name for name in draft.no_raise if name != "twice in a row"] if up else []
+    names += [name for name in draft.no_cut if name == "recalled band"] if not up else []
+    rows = holding_rows(policy, draft.cell(PetioleState.LOW if up else PetioleState.HIGH))
+    return ", ".join([*names, *(row.id for row in rows)])
 
 
 def _grown(first: float, largest: float, reached_at: float, width: float) -> float:
     return min(largest, first + (largest - first) * width / reached_at)
 
 
-def _between(policy: Policy) -> Backing:
-    """The first and the largest raise are published; growing from one to the other is the program's own."""
-    return Backing(f"{policy.raise_first.source}; {policy.raise_largest.source}", Evidence.PROJECT_RULE)
+def _between(first: Figure, largest: Figure) -> Backing:
+    """Behind a step that grows from one figure to another: how it grows is the program's own."""
+    keys = dict.fromkeys((*split_sources(first.source), *split_sources(largest.source)))
+    own = Evidence.OWN in (first.evidence, largest.evidence)
+    return Backing("; ".join(keys) or NO_SOURCE, Evidence.OWN if own else Evidence.PROJECT_RULE)
 
 
 def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -95,12 +108,11 @@ def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     smallest = policy.smallest_step
     if draft.early:
         return _step(facts, policy, draft, smallest.value, "early step on the trend", smallest)
-    step, backing, saw = _raise_step(facts, policy, draft)
-    step = max(step * draft.share, min(smallest.value, step))
+    step, backing, saw = _shared(_raise_step(facts, policy, draft), policy, draft)
     return _step(facts, policy, draft, step, saw, backing)
 
 
-def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> tuple[float, Backed, str]:
+def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     """Size of a full raise, what stands behind it, and what it was made from."""
     assert draft.comparison is not None and facts.primary is not None
     first, largest, leaf = policy.raise_first, policy.raise_largest, policy.leaf_low_raise
@@ -109,7 +121,7 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> tuple[float, Back
     width = distance(facts, draft.comparison)
     step = _grown(first.value, largest.value, policy.raise_largest_at.value, width)
     saw = f"{width:.2f} band widths below the band"
-    candidates: list[tuple[float, Backed, str]] = []
+    candidates: list[Sized] = []
     if draft.leaf_state is LeafState.LOW:
         candidates.append((leaf.value, leaf, f"{saw}, leaf nitrogen low as well"))
     if draft.comparison.status is Status.DEFICIENT:
@@ -117,7 +129,7 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> tuple[float, Back
     if persistent(facts, policy, draft):
         figure = policy.raise_persistent
         candidates.append((figure.value, figure, f"{saw}, the second low result in a row"))
-    candidates.append((step, largest if step >= largest.value else _between(policy), saw))
+    candidates.append((step, largest if step >= largest.value else _between(first, largest), saw))
     return _largest(candidates, largest)
 
 
@@ -139,29 +151,39 @@ def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     smallest = policy.smallest_step
     if draft.early:
         return _step(facts, policy, draft, -smallest.value, "early step on the trend", smallest)
-    step, backing, saw = _cut_step(facts, policy, draft)
-    step = max(step * draft.share, min(smallest.value, step))
+    step, backing, saw = _shared(_cut_step(facts, policy, draft), policy, draft)
     return _step(facts, policy, draft, -step, saw, backing)
 
 
-def _cut_step(facts: Facts, policy: Policy, draft: Draft) -> tuple[float, Backed, str]:
+def _cut_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     """Size of a full cut on a high petiole, what stands behind it, and what it was made from."""
     assert draft.comparison is not None
     largest = policy.cut_largest
     width = distance(facts, draft.comparison)
     step = _grown(policy.cut_first.value, largest.value, policy.cut_largest_at.value, width)
     saw = f"{width:.2f} band widths above the band"
-    candidates: list[tuple[float, Backed, str]] = []
+    candidates: list[Sized] = []
     if draft.comparison.status is Status.EXCESS:
         candidates.append((largest.value, largest, f"{saw}, excess"))
     if persistent(facts, policy, draft):
         figure = policy.cut_persistent
         candidates.append((figure.value, figure, f"{saw}, the second high result in a row"))
-    candidates.append((step, largest, saw))
+    backing = largest if step >= largest.value else _between(policy.cut_first, largest)
+    candidates.append((step, backing, saw))
     return _largest(candidates, largest)
 
 
-def _largest(candidates: Sequence[tuple[float, Backed, str]], bound: Figure) -> tuple[float, Backed, str]:
+def _shared(full: Sized, policy: Policy, draft: Draft) -> Sized:
+    """The share of a full step that the cross-check table allows, no less than the smallest step."""
+    step, backing, saw = full
+    if draft.share == 1.0:
+        return full
+    least = policy.smallest_step.value
+    saw = f"{saw}; half of {100 * step:.0f} %, no less than {100 * least:.0f} %"
+    return max(step * draft.share, least), backing, saw
+
+
+def _largest(candidates: Sequence[Sized], bound: Figure) -> Sized:
     """The largest of several steps, no larger than the largest at one time."""
     step, backing, saw = max(candidates, key=lambda item: item[0])
     return (step, backing, saw) if step <= bound.value else (bound.value, bound, saw)
@@ -171,21 +193,46 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
     raising = step > 0
     stopped = facts.factor <= 0
     factor = 1.0 if stopped and raising else facts.factor * (1.0 + step)
+    taken_back = _taken_back(facts, policy, draft)
+    if taken_back is not None:
+        factor = taken_back
     recovered = recovered_factor(facts, policy, draft)
     stepped = factor
     factor = max(factor, recovered) if raising else min(factor, recovered)
     name = "raise" if raising else "cut"
-    size = "from nothing back to plan" if stopped else f"of {100 * abs(factor / facts.factor - 1):.0f} %"
-    why = f"The results call for a {name} {size} on the rate in force."
-    if raising and not draft.early and figure.evidence is Evidence.PROJECT_RULE:
+    size = "from nothing back to plan"
+    if not stopped:
+        size = f"of {100 * abs(factor / facts.factor - 1):.0f} % on the rate in force"
+    why = f"The results call for a {name} {size}."
+    returns = factor != stepped
+    if raising and not (draft.early or stopped or returns) and figure.evidence is Evidence.PROJECT_RULE:
         why += " It lies between the published steps; how it grows with the distance is this program's own rule."
     if not raising:
         whose = "set in the season file" if figure.evidence is Evidence.OWN else "this program's own rule"
         why += f" The size is {whose}: no publication gives a number for a cut."
-    if factor != stepped:
+    if taken_back is not None:
+        figure = OWN_RULE
+        why = f"The sample shows the rate before the last change, so that one is taken back: a {name} {size}."
+    if returns:
         why += " It goes as far as the return towards plan, which is the larger of the two."
     change = f"factor {facts.factor:.2f} -> {factor:.2f}"
     return fires(figure, saw, why, draft._replace(factor=factor, sought=factor, moved_by=name), change)
+
+
+def _taken_back(facts: Facts, policy: Policy, draft: Draft) -> float | None:
+    """The factor before the last change, where the sample came too soon to show it and calls for the opposite.
+
+    No further than the largest step at one time. None where there is nothing to take back: a change that floor or
+    ceiling kept from acting is no change, and the sample shows the present rate.
+    """
+    shift = facts.last_shift
+    if draft.settled or shift is None or shift.direction == draft.direction:
+        return None
+    if (shift.before - facts.factor) * draft.direction <= _TINY:
+        return None
+    if draft.direction > 0:
+        return min(shift.before, facts.factor * (1.0 + policy.raise_largest.value))
+    return max(shift.before, facts.factor * (1.0 - policy.cut_largest.value))
 
 
 def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -199,9 +246,14 @@ def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if draft.comparison is None or draft.comparison.position is None:
         return quiet(choice, saw, "There is no position in the band to judge a recovery by.", draft)
     saw += f", position {draft.comparison.position:.2f}"
+    if not draft.fresh:
+        return quiet(choice, saw, "The sample is too old to judge a recovery by.", draft)
     if not draft.settled:
         return quiet(choice, saw, "The sample cannot show the changed rate yet.", draft)
     factor = recovered_factor(facts, policy, draft)
+    if factor == facts.factor and _return_due(facts, policy, draft) != factor:
+        why = "What holds a step back holds the return towards plan back as well."
+        return quiet(choice, f"{saw}; held back by: {_return_barred(policy, draft, factor)}", why, draft)
     if factor == facts.factor:
         return quiet(choice, saw, f'The changed rate is kept ("{choice.value.value}").', draft)
     back = "back to plan" if factor == 1.0 else "part of the way back to plan"

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 
 from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Action, Facts, Flip
 from fertadjust.rules.policy import Policy
 
 _SPAN = 100.0
-_HALVINGS = 40
+_STEPS = 24
+_HALVINGS = 36
 
 
 def flips(facts_at: Callable[[float], Facts], policy: Policy, value: float, here: Action) -> tuple[Flip, ...]:
@@ -22,29 +24,25 @@ def flips(facts_at: Callable[[float], Facts], policy: Policy, value: float, here
         value: the present reading, above zero.
         here: the present action.
 
-    The search runs from 1/100 to 100 times the value. A higher result never leads to a higher rate, so the actions
-    come in the order raise, hold, cut and change at most twice; each change is found by halving, to about one
-    part in 10^11. A bound may lead to another action than a measured value of the same size, so the present value
-    is not taken to be inside the range.
+    The search runs from 1/100 to 100 times the value in steps of a fifth, and halves its way to every change of
+    action between two steps, to about one part in 10^11. A bound may lead to another action than a measured value
+    of the same size, so the present value is not taken to be inside the range.
     """
-    lowest, highest = value / _SPAN, value * _SPAN
 
     def action(at: float) -> Action:
         return evaluate(facts_at(at), policy).action
 
-    first, last = action(lowest), action(highest)
-    edges: list[tuple[float, Action, Action]] = []
-    low, before = lowest, first
-    while before is not last:
-        edge, after = _edge(action, low, highest, before)
-        edges.append((edge, before, after))
-        low, before = edge, after
+    steps = [value * _SPAN ** (k / _STEPS) for k in range(-_STEPS, _STEPS + 1)]
+    actions = [action(step) for step in steps]
     found = []
-    for edge, before, after in edges:
-        if before is here:
-            found.append(Flip(edge, after, True))
-        elif after is here:
-            found.append(Flip(edge, before, False))
+    for (low, before), (high, after) in pairwise(zip(steps, actions, strict=True)):
+        while before is not after:
+            edge, there = _edge(action, low, high, before)
+            if before is here:
+                found.append(Flip(edge, there, True))
+            elif there is here:
+                found.append(Flip(edge, before, False))
+            low, before = edge, there
     return tuple(found)
 
 
