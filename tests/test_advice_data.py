@@ -11,17 +11,21 @@ import pytest
 
 from fertadjust.advice_data import advice_data, week_data
 from fertadjust.products import Product
+from fertadjust.rules.policy import Policy, with_overrides
 from fertadjust.season import BlockSeason
+from fertadjust.shipped import shipped_policy_files
 from fertadjust.tissue import Censor, Tissue
 from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
+from tests.rules import SATURDAY, fed, raise_size
 from tests.support import SOUTHEAST, day_in, products, result, season
 
 ON = day_in(4)
 
 KEYS = {
     "block", "block_name", "on", "action", "headline", "reasons", "how_sure", "would_change", "units", "area",
-    "area_basis", "factor", "standing_factor", "moved_by", "binding", "next_sample", "review", "to_do", "result",
-    "leaf", "uncertainty", "not_used", "flips", "trace", "weeks", "tables", "policy", "cautions",
+    "area_basis", "factor", "standing_factor", "moved_by", "binding", "sought", "limits", "next_sample", "review",
+    "to_do", "result", "leaf", "uncertainty", "not_used", "flips", "alternatives", "trend", "trace", "weeks",
+    "tables", "policy", "own_rule_values", "cautions",
 }  # fmt: skip
 
 WEEK_KEYS = {
@@ -136,3 +140,45 @@ def test_products_without_a_share_are_left_out() -> None:
     (week, *_) = block.advice(ON).weeks
     names = [part["product"] for part in week_data(week, UnitSystem.US)["products"]]
     assert names == ["calcium nitrate", "potassium nitrate"]
+
+
+def test_alternatives_are_told_with_action_rates_and_whether_they_differ() -> None:
+    block = season(result(2500.0, week=6), applications=fed())
+    advice = block.advice(SATURDAY)
+    for units, factor in ((UnitSystem.US, 1.0), (UnitSystem.METRIC, KG_HA_PER_LB_AC)):
+        found = data(block, SATURDAY, units)["alternatives"]
+        assert [item["if"] for item in found] == [item.condition for item in advice.alternatives]
+        for told, item in zip(found, advice.alternatives, strict=True):
+            assert set(told) == {"if", "action", "rates", "differs", "why_not"}
+            if item.recommendation is None:
+                assert (told["action"], told["rates"], told["differs"]) == (None, None, False)
+                assert told["why_not"] == item.why_not != ""
+            else:
+                assert told["action"] == item.recommendation.action.value
+                assert told["rates"] == pytest.approx([rate * factor for rate in item.recommendation.rates_lb_ac])
+                assert told["why_not"] == ""
+        # leaf nitrogen in its band halves the raise (the cross-check row low-leaf-sufficient)
+        assert [item["differs"] for item in found] == [False, False, True, False]
+
+
+def test_what_was_sought_and_what_each_bound_allows_are_told() -> None:
+    # 2,500 ppm calls for 39 % more (UGA-2021; UGA-AESL), the ceiling of 7.0 allows a third
+    found = data(season(result(2500.0, week=6), applications=fed()), SATURDAY)
+    assert found["sought"] == pytest.approx(raise_size(2500.0) + 1.0)
+    assert found["limits"] == [{"name": "ceiling", "factor": pytest.approx(7.0 / 5.25)}]
+    assert (found["binding"], found["factor"]) == ("ceiling", pytest.approx(7.0 / 5.25))
+    free = data(season(result(3900.0, week=6), applications=fed()), SATURDAY)
+    assert (free["limits"], free["binding"], free["sought"]) == ([], "", 1.0)
+
+
+def test_own_rule_values_are_told_in_the_data() -> None:
+    assert data(low())["own_rule_values"] == []
+    file = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    own = {"confidence": 0.9, "cross_check": {"low-rain": {"value": "half", "reason": "slow drains"}}}
+    policy = Policy.model_validate(with_overrides(file, own))
+    told = data(season(result(2300.0, week=3), the_policy=policy))["own_rule_values"]
+    assert [(item["name"], item["shipped"], item["own"], item["reason"]) for item in told] == [
+        ("confidence", "0.8 probability", "0.9 probability", "season file"),
+        ("cross_check.low-rain", "full", "half", "slow drains"),
+    ]
+    assert all(item["meaning"] for item in told)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 import pytest
 from pydantic import ValidationError
 
-from fertadjust.bands import Axis, Band, BandTable
+from fertadjust.bands import Axis, Band, BandTable, Doubt
 from fertadjust.errors import OutOfSeason
 from fertadjust.evidence import Evidence
 from fertadjust.shipped import shipped_tables
@@ -74,8 +75,18 @@ def band(of: BandTable, on: date, analyte: str = "NO3-N", stages: StageDates = S
     return of.band_on(analyte, on, stages)
 
 
-def rows_beside(of: BandTable, on: date, analyte: str = "NO3-N") -> list[str]:
-    return [item.row for item in of.bands_beside(analyte, on, STAGES)]
+WEEK_OR_TWO = Doubt(recorded=7, guess=14)
+
+
+def guessing(*names: str, stages: StageDates = STAGES) -> StageDates:
+    """The dates, with those of some stages a guess."""
+    return replace(stages, approximate=frozenset(names))
+
+
+def rows_beside(
+    of: BandTable, on: date, analyte: str = "NO3-N", stages: StageDates = STAGES, doubt: Doubt = WEEK_OR_TWO
+) -> list[str]:
+    return [item.row for item in of.beside(analyte, on, stages, doubt).bands]
 
 
 # --- along the weeks -----------------------------------------------------------------------------------------
@@ -112,23 +123,67 @@ def test_a_weekly_table_needs_the_date_of_its_stage() -> None:
         band(WEEKS, support.BLOOM, stages=StageDates({}, date(2026, 5, 31)))
 
 
-def test_weeks_beside_are_one_earlier_and_one_later_where_there_are_rows() -> None:
+EACH_WEEK = table(
+    *(row(f"w{week}", weeks=[week, week], low=1000 + week, high=2000 + week) for week in range(1, 13)), **WEEKLY
+)
+
+
+@pytest.mark.parametrize(
+    ("week", "recorded", "guess"),
+    [
+        (1, ["w2"], ["w2", "w3"]),
+        (2, ["w1", "w3"], ["w1", "w3", "w4"]),
+        (6, ["w5", "w7"], ["w4", "w5", "w7", "w8"]),
+        (12, ["w11"], ["w10", "w11"]),
+    ],
+)
+@pytest.mark.parametrize("offset", [0, 3, 6])
+def test_a_week_is_wrong_by_one_where_bloom_was_recorded_and_by_two_where_it_was_guessed(
+    week: int, offset: int, recorded: list[str], guess: list[str]
+) -> None:
+    on = support.day_in(week, offset)
+    assert rows_beside(EACH_WEEK, on) == recorded
+    assert rows_beside(EACH_WEEK, on, stages=guessing("first_bloom")) == guess
+
+
+def test_a_weekly_band_counts_as_guessed_by_the_date_that_its_weeks_begin_on() -> None:
+    on = support.day_in(6)
+    for stages, guessed in [(STAGES, False), (guessing("first_bloom"), True), (guessing("full_bloom"), False)]:
+        assert EACH_WEEK.beside("NO3-N", on, stages, WEEK_OR_TWO).guessed is guessed
+
+
+@pytest.mark.parametrize(
+    ("days", "beside"),
+    [
+        (0, []),
+        (2, []),
+        (3, ["w5"]),
+        (4, ["w5"]),
+        (5, ["w5", "w7"]),
+        (9, ["w5", "w7"]),
+        (10, ["w4", "w5", "w7"]),
+        (12, ["w4", "w5", "w7", "w8"]),
+    ],
+)
+def test_the_days_of_doubt_say_which_weeks_are_reached(days: int, beside: list[str]) -> None:
+    """The Wednesday of week 6: two days after it began, five before the next."""
+    assert rows_beside(EACH_WEEK, support.day_in(6, 2), doubt=Doubt(days, days)) == beside
+
+
+def test_the_bands_beside_leave_out_the_readings_own_row() -> None:
+    """UGA-2021: one row for weeks 5 to 8, between that of week 4 and that of weeks 9 and 10."""
     shipped = shipped_tables()[support.SOUTHEAST]
-    beside = {
-        week: [item.label for item in shipped.bands_beside("NO3-N", support.day_in(week), STAGES)]
-        for week in (1, 2, 6, 12)
+    labels = {
+        week: [item.label for item in shipped.beside("NO3-N", support.day_in(week), STAGES, WEEK_OR_TWO).bands]
+        for week in (4, 5, 6, 7, 8, 9)
     }
-    assert beside == {
-        1: ["week 2"],
-        2: ["week 1", "week 3"],
-        6: ["week 5", "week 7"],
-        12: ["week 11"],
-    }
+    assert labels == {4: ["week 3", "week 5"], 5: ["week 4"], 6: [], 7: [], 8: ["week 9"], 9: ["week 8"]}
 
 
 def test_a_gap_in_the_weeks_leaves_no_band_on_that_side() -> None:
-    assert rows_beside(WEEKS, support.day_in(3)) == ["w2-3"]
+    assert rows_beside(WEEKS, support.day_in(3)) == []
     assert rows_beside(WEEKS, support.day_in(5)) == []
+    assert rows_beside(WEEKS, support.day_in(3), stages=guessing("first_bloom")) == ["w1", "w5"]
 
 
 # --- along the stages ----------------------------------------------------------------------------------------
@@ -187,15 +242,76 @@ def test_a_stage_without_a_row_for_the_analyte_is_named() -> None:
 
 
 @pytest.mark.parametrize(
-    ("on", "beside"),
+    ("on", "recorded", "guess"),
     [
-        (date(2026, 2, 20), ["bloom"]),
-        (date(2026, 3, 20), ["up", "fruit"]),
-        (date(2026, 4, 20), ["bloom"]),
+        (date(2026, 2, 9), [], []),  # the first stage has none before it
+        (date(2026, 3, 1), [], []),  # 15 days before full bloom
+        (date(2026, 3, 2), [], ["bloom"]),  # 14 days
+        (date(2026, 3, 8), [], ["bloom"]),
+        (date(2026, 3, 9), ["bloom"], ["bloom"]),  # 7 days
+        (date(2026, 3, 15), ["bloom"], ["bloom"]),
+        (date(2026, 3, 16), ["up"], ["up"]),  # the first day of full bloom
+        (date(2026, 3, 22), ["up"], ["up"]),  # a week before was green-up
+        (date(2026, 3, 23), [], ["up", "fruit"]),
+        (date(2026, 3, 29), [], ["up", "fruit"]),  # 8 days before main fruiting
+        (date(2026, 3, 30), ["fruit"], ["fruit"]),
+        (date(2026, 4, 12), ["bloom"], ["bloom"]),
+        (date(2026, 4, 13), [], ["bloom"]),
+        (date(2026, 4, 20), [], []),  # the middle of the last stage
     ],
 )
-def test_stages_beside_end_with_the_first_and_the_last_stage(on: date, beside: list[str]) -> None:
-    assert rows_beside(STAGED_TABLE, on) == beside
+def test_a_named_stage_is_in_doubt_only_near_the_dates_that_part_it_from_the_next(
+    on: date, recorded: list[str], guess: list[str]
+) -> None:
+    assert rows_beside(STAGED_TABLE, on) == recorded
+    assert rows_beside(STAGED_TABLE, on, stages=guessing("green_up", "full_bloom", "main_fruiting")) == guess
+
+
+def test_each_stage_is_in_doubt_by_its_own_date() -> None:
+    """Ten days after full bloom and eleven before main fruiting, of which the one or the other is a guess."""
+    on = date(2026, 3, 26)
+    assert rows_beside(STAGED_TABLE, on) == []
+    assert rows_beside(STAGED_TABLE, on, stages=guessing("full_bloom")) == ["up"]
+    assert rows_beside(STAGED_TABLE, on, stages=guessing("main_fruiting")) == ["fruit"]
+    assert rows_beside(STAGED_TABLE, on, stages=guessing("green_up")) == []
+
+
+@pytest.mark.parametrize("on", [date(2026, 3, 17), date(2026, 4, 10), date(2026, 5, 31)])
+def test_a_next_stage_without_a_date_may_have_begun_unnoticed(on: date) -> None:
+    early = replace(STAGES, dates={"green_up": date(2026, 2, 9), "full_bloom": date(2026, 3, 16)})
+    assert rows_beside(STAGED_TABLE, on, stages=early)[-1] == "fruit"
+
+
+def test_only_the_next_stage_without_a_date_may_have_begun_unnoticed() -> None:
+    first = replace(STAGES, dates={"green_up": date(2026, 2, 9)})
+    assert rows_beside(STAGED_TABLE, date(2026, 5, 1), stages=first) == ["bloom"]
+
+
+def test_stages_that_lie_close_together_are_all_in_doubt() -> None:
+    close = replace(
+        STAGES,
+        dates={"green_up": date(2026, 3, 2), "full_bloom": date(2026, 3, 5), "main_fruiting": date(2026, 3, 8)},
+    )
+    assert rows_beside(STAGED_TABLE, date(2026, 3, 3), stages=close) == ["bloom", "fruit"]
+    assert rows_beside(STAGED_TABLE, date(2026, 3, 10), stages=close) == ["up", "bloom"]
+
+
+@pytest.mark.parametrize(
+    ("on", "guess", "guessed"),
+    [
+        (date(2026, 3, 20), "", False),
+        (date(2026, 3, 20), "full_bloom", True),  # four days before, so its date is in doubt
+        (date(2026, 3, 20), "main_fruiting", False),  # 17 days ahead
+        (date(2026, 3, 25), "main_fruiting", True),  # 12 days ahead
+        (date(2026, 3, 25), "full_bloom", True),
+        (date(2026, 3, 25), "green_up", False),
+        (date(2026, 3, 25), "first_bloom", False),  # no stage of the table
+        (date(2026, 5, 1), "main_fruiting", False),  # 25 days before
+    ],
+)
+def test_a_stage_counts_as_guessed_by_the_dates_that_are_in_doubt(on: date, guess: str, guessed: bool) -> None:
+    stages = guessing(guess) if guess else STAGES
+    assert STAGED_TABLE.beside("NO3-N", on, stages, WEEK_OR_TWO).guessed is guessed
 
 
 # --- along the months and the whole season -------------------------------------------------------------------
@@ -231,16 +347,34 @@ def test_a_month_without_a_row_is_named() -> None:
 @pytest.mark.parametrize(
     ("on", "beside"),
     [
-        (date(2025, 11, 15), ["winter"]),
-        (date(2025, 12, 15), ["november", "winter"]),
-        (date(2026, 1, 15), ["winter"]),
-        (date(2026, 3, 15), []),
+        (date(2025, 11, 8), []),
+        (date(2025, 11, 15), []),
+        (date(2025, 11, 23), []),  # 7 days on is the 30th
+        (date(2025, 11, 24), ["winter"]),
+        (date(2025, 11, 30), ["winter"]),
+        (date(2025, 12, 1), ["november"]),
+        (date(2025, 12, 7), ["november"]),
+        (date(2025, 12, 8), []),
+        (date(2025, 12, 31), []),  # January is of the same row
+        (date(2026, 1, 3), []),
+        (date(2026, 1, 31), []),  # February has no row
+        (date(2026, 3, 1), []),
     ],
 )
-def test_january_lies_beside_december_and_a_month_without_a_row_beside_nothing(
-    on: date, beside: list[str]
-) -> None:
+def test_a_month_is_in_doubt_within_a_week_of_its_change(on: date, beside: list[str]) -> None:
     assert rows_beside(MONTHS_TABLE, on) == beside
+
+
+def test_months_are_those_of_the_calendar_and_no_guess() -> None:
+    everything = guessing(*STAGES.dates)
+    assert not MONTHS_TABLE.beside("NO3-N", date(2025, 11, 20), everything, WEEK_OR_TWO).guessed
+    assert rows_beside(MONTHS_TABLE, date(2025, 11, 20), stages=everything) == []
+
+
+def test_the_days_of_doubt_say_how_near_a_months_change_is() -> None:
+    on = date(2025, 11, 20)
+    assert rows_beside(MONTHS_TABLE, on, doubt=Doubt(10, 10)) == []
+    assert rows_beside(MONTHS_TABLE, on, doubt=Doubt(11, 11)) == ["winter"]
 
 
 def test_one_band_for_the_whole_season_has_none_beside_it() -> None:

@@ -7,7 +7,9 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,7 +27,7 @@ from fertadjust.field import AreaBasis, Block
 from fertadjust.ledger import Application
 from fertadjust.plan import Change, Credit, Plan
 from fertadjust.products import Product
-from fertadjust.rules.policy import Policy
+from fertadjust.rules.policy import Policy, with_overrides
 from fertadjust.season import BlockSeason
 from fertadjust.stages import StageDates
 from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
@@ -231,6 +233,59 @@ def test_a_result_without_a_panel_of_its_kind_is_named_below() -> None:
     figure = season_figure(season([sap]), ADVICE, UnitSystem.US)
     assert "petiole NO3-N, fresh sap 380 mg/L of 9 Mar" in all_words(figure)
     assert not points(panel(figure, "Petiole"), "not used")
+
+
+def with_own(*names: str) -> Policy:
+    """The policy with some rows and figures set by the season file, each to what it is shipped with."""
+    data = tomllib.loads(
+        (ROOT / "fertadjust/data/policies/strawberry-annual-plasticulture.toml").read_text("utf-8")
+    )
+    own: dict[str, Any] = {"cross_check": {}, "companions": {}}
+    for name in names:
+        table, _, row = name.rpartition(".")
+        if table == "cross_check":
+            own[table][row] = "half"
+        elif table:
+            own[table][row] = 1.2
+        else:
+            own[name] = data[name]["value"]
+    return Policy.model_validate(with_overrides(data, own))
+
+
+def test_own_rule_values_are_named_below_the_chart() -> None:
+    own = ("confidence", "cross_check.low-rain", "companions.potassium")
+    block = replace(season([LOW]), policy=with_own(*own))
+    text = all_words(season_figure(block, ADVICE, UnitSystem.US))
+    assert f"Rule values that the season file sets: {', '.join(own)}." in text.replace("\n", " ")
+    assert "season file sets" not in all_words(season_figure(season([LOW]), ADVICE, UnitSystem.US))
+
+
+def test_many_own_rule_values_are_counted() -> None:
+    own = ("confidence", "stale_days", "leaf_days", "raise_first", "cut_largest", "companions.potassium")
+    text = all_words(season_figure(replace(season(), policy=with_own(*own)), ADVICE, UnitSystem.US))
+    assert f"Rule values that the season file sets: {', '.join(own[:4])} and 2 more." in text.replace("\n", " ")
+
+
+def test_both_notes_below_the_chart_stand_apart_and_clear_of_the_panels() -> None:
+    sap = result(1, date(2026, 3, 9), 380.0, basis=Basis.SAP)
+    own = (
+        "cross_check.low-leaf-high-rain",
+        "cross_check.low-leaf-sufficient",
+        "companions.nitrogen-to-sulfur",
+        "results_for_second_change",
+        "confidence",
+    )
+    for results in ([sap], []):
+        figure = season_figure(replace(season([*results, LOW]), policy=with_own(*own)), ADVICE, UnitSystem.US)
+        figure.canvas.draw()
+        renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+        notes = [text for text in figure.texts if text.get_text().startswith(("Not drawn", "Rule values"))]
+        assert len(notes) == len(results) + 1
+        boxes = [text.get_window_extent(renderer) for text in notes]
+        assert all(box.x0 >= 0 and box.y0 >= 0 and box.x1 <= figure.bbox.x1 for box in boxes)
+        panels = [axes.get_tightbbox(renderer) for axes in figure.axes]
+        assert not any(box.overlaps(other) for box in boxes for other in panels if other is not None)
+        assert not any(one.overlaps(other) for one, other in pairwise(boxes))
 
 
 @pytest.mark.parametrize(("name", "scale"), [(PETIOLE, "log"), (SAP, "linear")])

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from fertadjust.deciding import Choice, basis_of, decision_content, season_of_basis
-from fertadjust.errors import UserError
+from fertadjust.errors import OtherForm, UserError
 from fertadjust.rules.facts import Action
 from fertadjust.rules.policy import digest
 from fertadjust.season import BlockSeason
@@ -170,3 +170,32 @@ def test_a_season_file_that_would_no_longer_pass_is_told(tmp_path: Path) -> None
     basis = basis_of(file.blocks["creek"], text.replace("schema = 1", "schema = 9"), 1, "")
     with pytest.raises(UserError, match="schema"):
         season_of_basis(basis, tmp_path)
+
+
+@pytest.mark.parametrize(
+    "change", [{"sap_meter": None}, {"cells": []}, {"cross_check": {"low": "full"}}, {"schema": 2}]
+)
+def test_rules_of_another_form_are_told_with_the_version_that_wrote_them(
+    tmp_path: Path, change: dict[str, Any]
+) -> None:
+    text = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+    file = parse_season(text, tmp_path)
+    basis = basis_of(file.blocks["creek"], text, 12, "fertadjust 0.1.0")
+    policy = {key: value for key, value in (basis["policy"] | change).items() if value is not None}
+    assert policy != basis["policy"]
+    with pytest.raises(OtherForm) as caught:
+        season_of_basis(basis | {"policy": policy}, tmp_path)
+    assert isinstance(caught.value, UserError)
+    assert str(caught.value) == (
+        "the decision was made with fertadjust 0.1.0, whose rules or band tables had another form; what it stored "
+        "stands, and that version can derive it again"
+    )
+    assert season_of_basis(basis, tmp_path) == file
+
+
+def test_a_band_table_of_another_form_is_told_too(tmp_path: Path) -> None:
+    text = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+    basis = basis_of(parse_season(text, tmp_path).blocks["creek"], text, 12, "fertadjust 0.1.0")
+    tables = {key: table | {"axis": "fortnights"} for key, table in basis["tables"].items()}
+    with pytest.raises(OtherForm, match=r"fertadjust 0\.1\.0, whose rules or band tables had another form"):
+        season_of_basis(basis | {"tables": tables}, tmp_path)

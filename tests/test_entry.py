@@ -141,7 +141,7 @@ def test_a_value_is_kept_in_the_unit_of_its_kind(
         ({"sampled": "2025-10-13"}, "sampled", "2025-10-13 is before planting on 2025-10-14"),
         ({"tissue": "root"}, "tissue", '"root" should be one of petiole, leaf'),
         ({"basis": "wet"}, "basis", '"wet" should be one of dry, sap'),
-        ({"method": "guess"}, "method", '"guess" should be one of laboratory, meter'),
+        ({"method": "guess"}, "method", '"guess" should be one of laboratory, meter, meter-diluted'),
         ({"value": "many"}, "value", '"many" is not a value; write a number such as 4200, or <10 or >5000'),
         ({"value": "-5"}, "value", "-5 is below zero; a concentration is above zero"),
         ({"value": "0"}, "value", "0 is no measured value; enter the laboratory's reporting limit as a bound"),
@@ -173,6 +173,13 @@ def test_a_fault_is_told_with_its_field(
     ((found, text),) = told(lambda: read(season, **given))
     assert found == field
     assert text.startswith(message)
+
+
+@pytest.mark.parametrize("text", ["meter-diluted", "Meter diluted", "METER_DILUTED", "  meter -  diluted "])
+def test_a_meter_on_diluted_sap_is_a_method_however_it_is_written(season: SeasonFile, text: str) -> None:
+    entered = read(season, method=text, basis="sap", value="450", unit="mg/L")
+    assert entered.result.method is Method.METER_DILUTED
+    assert read(season, method="meter", basis="sap", value="450", unit="mg/L").result.method is Method.METER
 
 
 def test_every_fault_of_a_result_is_told(season: SeasonFile) -> None:

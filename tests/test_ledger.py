@@ -55,6 +55,25 @@ def test_applications_are_kept_in_order_of_day_and_record() -> None:
     ]
 
 
+# --- aimed at ------------------------------------------------------------------------------------------------
+
+
+def test_aimed_at_counts_each_day_as_a_seventh_of_its_week_with_the_first_and_the_last_day() -> None:
+    raised = Change(day_in(1, 4), day_in(2), day_in(3, 6), 1.5, {2: 6.3, 3: 6.3})
+    book = ledger(path=RatePath([raised]))
+    assert book.aimed_lb_ac(day_in(1), day_in(1)) == pytest.approx(4.2 / 7)
+    assert book.aimed_lb_ac(day_in(1, 5), day_in(2, 2)) == pytest.approx(2 * 0.6 + 3 * 0.9)
+    assert book.aimed_lb_ac(day_in(1), day_in(4, 6)) == pytest.approx(4.2 + 6.3 + 6.3 + 4.2)
+
+
+def test_nothing_is_aimed_at_outside_the_plan_or_in_no_days() -> None:
+    book = ledger()
+    assert book.aimed_lb_ac(day_in(-2), day_in(0, 6)) == 0
+    assert book.aimed_lb_ac(day_in(7), day_in(9)) == 0
+    assert book.aimed_lb_ac(day_in(0), day_in(7)) == pytest.approx(6 * 4.2)
+    assert book.aimed_lb_ac(day_in(3, 1), day_in(3)) == 0
+
+
 # --- one week ------------------------------------------------------------------------------------------------
 
 

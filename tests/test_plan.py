@@ -203,9 +203,9 @@ def test_a_new_decision_ends_the_overdue_one() -> None:
 def test_a_raise_moves_the_factor_on_its_first_day_and_back_with_the_first_week_it_does_not_cover() -> None:
     path = RatePath([RAISED])
     assert path.last_shift(day_in(2, 4)) is None
-    assert path.last_shift(day_in(2, 5)) == Shift(day_in(3), 1)
-    assert path.last_shift(day_in(4, 3)) == Shift(day_in(3), 1)
-    assert path.last_shift(day_in(4, 4)) == Shift(day_in(5), -1, ran_out=True)
+    assert path.last_shift(day_in(2, 5)) == Shift(day_in(3), 1, 1.0)
+    assert path.last_shift(day_in(4, 3)) == Shift(day_in(3), 1, 1.0)
+    assert path.last_shift(day_in(4, 4)) == Shift(day_in(5), -1, 1.2, ran_out=True)
 
 
 @pytest.mark.parametrize(
@@ -214,20 +214,20 @@ def test_a_raise_moves_the_factor_on_its_first_day_and_back_with_the_first_week_
 )
 def test_the_move_back_is_the_day_on_which_the_rate_goes_back(review: date, back: int) -> None:
     path = RatePath([change(day_in(2, 5), 1.2, weeks=range(3, 7), review=review)])
-    assert path.last_shift(day_in(9)) == Shift(day_in(back), -1, ran_out=True)
+    assert path.last_shift(day_in(9)) == Shift(day_in(back), -1, 1.2, ran_out=True)
     moved = [week.number for week in PLAN.weeks if path.rate_lb_ac(week) != week.rate_lb_ac]
     assert moved == list(range(3, back))
 
 
 def test_a_cut_that_runs_out_is_a_move_upwards() -> None:
     path = RatePath([change(day_in(2, 5), 0.8, weeks=range(3, 5))])
-    assert path.last_shift(day_in(3)) == Shift(day_in(3), -1)
-    assert path.last_shift(day_in(4, 4)) == Shift(day_in(5), 1, ran_out=True)
+    assert path.last_shift(day_in(3)) == Shift(day_in(3), -1, 1.0)
+    assert path.last_shift(day_in(4, 4)) == Shift(day_in(5), 1, 0.8, ran_out=True)
 
 
 def test_keeping_a_factor_is_no_move() -> None:
     kept = change(day_in(4, 2), 1.2, weeks=range(5, 6), record=2)
-    assert RatePath([RAISED, kept]).last_shift(day_in(5)) == Shift(day_in(3), 1)
+    assert RatePath([RAISED, kept]).last_shift(day_in(5)) == Shift(day_in(3), 1, 1.0)
 
 
 def test_staying_at_plan_is_no_move() -> None:
@@ -237,18 +237,18 @@ def test_staying_at_plan_is_no_move() -> None:
 @pytest.mark.parametrize(("factor", "direction"), [(1.5, 1), (1.1, -1), (1.0, -1), (0.8, -1)])
 def test_a_second_decision_moves_from_the_first_ones_factor(factor: float, direction: int) -> None:
     second = change(day_in(4, 2), factor, weeks=range(5, 6), record=2)
-    assert RatePath([RAISED, second]).last_shift(day_in(5)) == Shift(day_in(5), direction)
+    assert RatePath([RAISED, second]).last_shift(day_in(5)) == Shift(day_in(5), direction, 1.2)
 
 
 def test_after_one_has_run_out_a_new_decision_moves_from_the_plan() -> None:
     again = change(day_in(4, 5), 1.2, weeks=range(5, 6), record=2)
-    assert RatePath([RAISED, again]).last_shift(day_in(5)) == Shift(day_in(5), 1)
+    assert RatePath([RAISED, again]).last_shift(day_in(5)) == Shift(day_in(5), 1, 1.0)
     stayed = change(day_in(4, 5), 1.0, record=2)
-    assert RatePath([RAISED, stayed]).last_shift(day_in(5)) == Shift(day_in(5), -1, ran_out=True)
+    assert RatePath([RAISED, stayed]).last_shift(day_in(5)) == Shift(day_in(5), -1, 1.2, ran_out=True)
 
 
 def test_a_decision_of_a_later_day_is_not_known_yet() -> None:
     later = change(day_in(4, 2), 0.8, weeks=range(5, 6), record=2)
     path = RatePath([RAISED, later])
-    assert path.last_shift(day_in(4, 1)) == Shift(day_in(3), 1)
+    assert path.last_shift(day_in(4, 1)) == Shift(day_in(3), 1, 1.0)
     assert path.standing_factor(day_in(4, 1)) == 1.2

@@ -7,7 +7,15 @@ from dataclasses import replace
 import pytest
 
 from fertadjust.errors import UserError
-from fertadjust.products import NUTRIENTS, Product, amounts, meets_in_concentrate, nitrate_share, nitrogen_in
+from fertadjust.products import (
+    NUTRIENTS,
+    Product,
+    amounts,
+    meets_in_concentrate,
+    nitrate_share,
+    nitrogen_in,
+    nutrients_per_nitrogen,
+)
 
 CALCIUM_NITRATE = Product("calcium nitrate", {"n": 15.5, "ca": 19.0}, share=0.5, nitrate_n=14.5)
 POTASSIUM_NITRATE = Product("potassium nitrate", {"n": 13.0, "k2o": 44.0}, share=0.5, nitrate_n=13.0)
@@ -130,3 +138,19 @@ def test_calcium_beside_sulfate_or_phosphate_is_warned_of_with_both_names() -> N
 )
 def test_nothing_to_warn_of(products: list[Product]) -> None:
     assert meets_in_concentrate(products) is None
+
+
+def test_what_comes_with_a_pound_of_the_mixs_nitrogen_is_by_share_and_label() -> None:
+    mix = nutrients_per_nitrogen([CALCIUM_NITRATE, POTASSIUM_NITRATE, EPSOM])
+    # half a pound of nitrogen from each: 0.5 / 15.5 x 19 calcium, 0.5 / 13 x 44 potash
+    assert mix["ca"] == pytest.approx(0.5 / 15.5 * 19)
+    assert mix["k2o"] == pytest.approx(0.5 / 13 * 44)
+    assert mix.get("mg", 0.0) == mix.get("s", 0.0) == 0.0
+    weights = {part.product.name: part.nutrients_lb for part in amounts(7.0, [CALCIUM_NITRATE, POTASSIUM_NITRATE])}
+    assert weights["potassium nitrate"]["k2o"] == pytest.approx(7.0 * mix["k2o"])
+
+
+def test_a_nutrient_of_two_products_adds_up() -> None:
+    two = [replace(POTASSIUM_NITRATE, name="one"), replace(POTASSIUM_NITRATE, name="two")]
+    assert nutrients_per_nitrogen(two)["k2o"] == pytest.approx(44 / 13)
+    assert nutrients_per_nitrogen([]) == {}

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, Phase, assume, find, given, settings
 from hypothesis import strategies as st
 
+from fertadjust.alternatives import alternatives
 from fertadjust.compare import Side
 from fertadjust.evidence import Evidence
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change, Credit, Plan
 from fertadjust.products import Product, amounts, nitrogen_in
-from fertadjust.rules.bound_rules import bounded_rates
+from fertadjust.rules.bound_rules import bounded_rates, metered_rates
+from fertadjust.rules.cross_table import PetioleState, Step
 from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Action, Facts, Recommendation
 from fertadjust.rules.policy import Policy, Recovery
@@ -25,7 +28,7 @@ from fertadjust.season import BlockSeason
 from fertadjust.season_file import parse_season
 from fertadjust.shipped import shipped_tables
 from fertadjust.stages import StageDates
-from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
+from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult
 from fertadjust.units import KG_HA_PER_LB_AC, KG_PER_LB, L_PER_GAL, M_PER_FT
 from fertadjust.weekly import weekly_amounts
 from tests import support
@@ -36,6 +39,23 @@ TINY = 1e-6
 POLICY = support.policy()
 TABLES = shipped_tables()
 FLORIDA_SAP, DELAWARE = "strawberry-petiole-sap-florida", "strawberry-petiole-dry-delaware"
+FLORIDA_LEAF = "strawberry-leaf-florida"
+IN_USE = {
+    "week": (support.SOUTHEAST, support.GEORGIA_LEAF),
+    "stage": (DELAWARE, support.GEORGIA_LEAF),
+    "one edge": ("strawberry-petiole-dry-california", support.GEORGIA_LEAF),
+    "month": (FLORIDA_SAP, support.GEORGIA_LEAF),
+    "leaf": (support.GEORGIA_LEAF,),
+    "leaf by stage": (FLORIDA_LEAF,),
+}
+"""Kind of season -> band tables in use: along weeks, named stages, months, the whole season; with one edge."""
+
+AXES = (
+    ("green_up", "full_bloom", "main_fruiting", "later_fruiting"),
+    ("pre_harvest", "main_harvest"),
+    ("initial_flowering", "initial_harvest", "midseason"),
+)
+"""Named stages of the tables, in order of time."""
 
 
 def often(examples: int) -> settings:
@@ -70,7 +90,7 @@ def plans(draw: st.DrawFn) -> Plan:
     planned = sum(rates) + sum(item.n_lb_ac for item in credits_)
     share = draw(st.sampled_from([None, None, None, 0.5, 0.7, 0.8, 0.9, 1.0, 1.0, 1.05, 1.1, 1.3]))
     cap = None if share is None else round(planned * share, 1) + draw(st.sampled_from([0.0, 0.3, 0.5]))
-    step = draw(st.sampled_from([0.05, 0.1, 0.25, 0.7]))
+    step = draw(st.sampled_from([0.05, 0.1, 0.25, 0.7, 3.0]))
     return support.plan(rates, floor=floor, ceiling=ceiling, cap=cap, step=step, credits_=credits_)
 
 
@@ -101,16 +121,17 @@ def changes_before(draw: st.DrawFn, plan: Plan, on: date) -> tuple[Change, ...]:
 
 @st.composite
 def applications_of(draw: st.DrawFn, plan: Plan) -> tuple[Application, ...]:
-    """A log of injections, often with gaps, or none at all."""
-    habit = draw(st.sampled_from(["nothing", "nothing", "all", "all", "some"]))
+    """A log of injections, often with gaps or with more than was planned, or none at all."""
+    habit = draw(st.sampled_from(["nothing", "nothing", "all", "all", "over", "some"]))
     if habit == "nothing":
         return ()
     out = []
+    kinds = st.sampled_from(["all", "all", "over", "half", "skipped", "forgotten"])
     for week in plan.weeks[:12]:
-        kept = draw(st.sampled_from(["all", "all", "half", "skipped", "forgotten"])) if habit == "some" else "all"
+        kept = draw(kinds) if habit == "some" else habit
         if kept == "forgotten":
             continue
-        for offset, share in ((1, 0.5), (4, {"all": 0.5, "half": 0.0, "skipped": 0.0}[kept])):
+        for offset, share in ((1, 0.5), (4, {"all": 0.5, "over": 0.9, "half": 0.0, "skipped": 0.0}[kept])):
             n = 0.0 if kept == "skipped" else week.rate_lb_ac * share
             out.append(Application(300 + len(out), "north", week.start + timedelta(days=offset), n))
     return tuple(out)
@@ -122,20 +143,40 @@ def observations_before(draw: st.DrawFn, on: date) -> tuple[Observation, ...]:
     out = []
     often_none = st.one_of(st.just([]), st.just([]), st.lists(st.integers(0, 25), min_size=1, max_size=3))
     for record, ago in enumerate(draw(often_none), start=500):
-        sight = draw(st.sampled_from(sorted(Sight)))
+        sight = draw(st.sampled_from([*sorted(Sight), Sight.SOIL_NITRATE, Sight.SOIL_NITRATE]))
         value = draw(st.sampled_from([5.0, 20.0, 30.0])) if sight is Sight.SOIL_NITRATE else None
         out.append(Observation(record, "north", on - timedelta(days=ago), sight, value))
     return tuple(out)
 
 
+STEPS: tuple[Step, ...] = ("full", "half", "hold")
+
+
+def with_step(base: Policy, row: str, step: Step) -> Policy:
+    """A policy with the step of one cross-check row set otherwise."""
+    rows = [item.model_copy(update={"step": step}) if item.id == row else item for item in base.cross_check]
+    return base.model_copy(update={"cross_check": tuple(rows)})
+
+
 @st.composite
 def policies(draw: st.DrawFn) -> Policy:
-    return support.with_policy(
+    """The shipped policy, with figures and cross-check rows that a grower might set otherwise."""
+    found = support.with_policy(
         POLICY,
         after_recovery=draw(st.sampled_from(sorted(Recovery))),
         recalled_may_cut=draw(st.booleans()),
         confidence=draw(st.sampled_from([0.6, 0.8, 0.95])),
+        laboratory_petiole=draw(st.sampled_from([0.0, 0.0, 0.15])),
+        leaving_chance=draw(st.sampled_from([0.5, 0.5, 0.5, 0.6, 0.8])),
+        raise_largest=draw(st.sampled_from([0.5, 0.5, 0.34])),
+        cut_largest=draw(st.sampled_from([0.25, 0.25, 0.12])),
+        cut_persistent=draw(st.sampled_from([0.25, 0.25, 0.4])),
+        results_for_second_change=draw(st.sampled_from([2, 2, 1, 3])),
     )
+    for row in draw(st.lists(st.sampled_from(POLICY.cross_check), max_size=2)):
+        if row.petiole is not PetioleState.SUFFICIENT:
+            found = with_step(found, row.id, draw(st.sampled_from(STEPS)))
+    return found
 
 
 def petiole(
@@ -153,16 +194,33 @@ def leaf(value: float, sampled: date, record: int, delay: int = 3) -> TissueResu
 
 
 @st.composite
+def stage_dates(draw: st.DrawFn, plan: Plan) -> StageDates:
+    """Dates of first bloom and of every named stage; any may be a guess, and a later one may have no date yet."""
+    bloom = support.BLOOM + timedelta(days=draw(st.sampled_from([0, 0, -7, 3])))
+    dates = {"first_bloom": bloom}
+    for names in AXES:
+        known = draw(st.integers(1, len(names)))
+        apart = draw(st.sampled_from([5, 10, 21, 21, 35]))
+        dates |= {name: bloom + timedelta(days=apart * index - 20) for index, name in enumerate(names[:known])}
+    guessed = draw(st.one_of(st.just(frozenset()), st.frozensets(st.sampled_from(sorted(dates)))))
+    return StageDates(dates, plan.end, guessed)
+
+
+@st.composite
 def seasons(draw: st.DrawFn) -> tuple[BlockSeason, date, int]:
     """A season, a day on which advice is asked for, and the record of the result that decides.
 
     The deciding result is the latest; before it lie none to six results of its kind, a week or two apart.
     """
     plan = draw(plans())
-    kind = draw(st.sampled_from(["petiole", "petiole", "petiole", "stage", "sap", "leaf"]))
-    basis = Basis.SAP if kind == "sap" else Basis.DRY
-    values = {"sap": magnitudes(50, 3000), "leaf": magnitudes(1.0, 7.0)}.get(kind, magnitudes(100, 20_000))
-    sampled = support.BLOOM + timedelta(days=draw(st.integers(0, 83)))
+    kind = draw(st.sampled_from(["week", "week", "week", "stage", "one edge", "month", "leaf", "leaf by stage"]))
+    is_leaf = kind.startswith("leaf")
+    basis = Basis.SAP if kind == "month" else Basis.DRY
+    method = draw(st.sampled_from(sorted(Method))) if kind == "month" else Method.LABORATORY
+    values = (
+        magnitudes(1.0, 7.0) if is_leaf else magnitudes(50, 3000) if kind == "month" else magnitudes(100, 20_000)
+    )
+    sampled = support.BLOOM + timedelta(days=draw(st.integers(-14 if kind == "month" else 0, 83)))
     count, gap = draw(st.sampled_from([0, 1, 2, 3, 3, 4, 5, 6])), draw(st.sampled_from([6, 7, 14]))
     delay = draw(st.integers(0, 4))
     results = []
@@ -171,29 +229,22 @@ def seasons(draw: st.DrawFn) -> tuple[BlockSeason, date, int]:
     for step in range(count, -1, -1):
         record, on = 10 + count - step, sampled - timedelta(days=gap * step)
         value = draw(values) if drift is None and step else last * (drift or 1.0) ** -step
-        one = leaf(value, on, record, delay) if kind == "leaf" else petiole(value, on, record, basis, delay)
+        one = (
+            leaf(value, on, record, delay) if is_leaf else petiole(value, on, record, basis, delay, method=method)
+        )
         results.append(one)
     latest = results[-1].record
-    if kind != "leaf" and draw(st.booleans()):
+    if not is_leaf and draw(st.booleans()):
         near = sampled + timedelta(days=draw(st.sampled_from([-35, -21, -3, 0, 0, 0])))
         results.append(leaf(draw(magnitudes(1.5, 6.0)), near, 90, min(delay, 3)))
-    tables = {
-        "stage": (DELAWARE, support.GEORGIA_LEAF),
-        "sap": (FLORIDA_SAP, support.GEORGIA_LEAF),
-        "leaf": (support.GEORGIA_LEAF,),
-    }.get(kind, (support.SOUTHEAST, support.GEORGIA_LEAF))
-    bloom = support.BLOOM + timedelta(days=draw(st.sampled_from([0, 0, -7, 3])))
-    named = ("green_up", "full_bloom", "main_fruiting", "later_fruiting")
-    dates = {name: bloom + timedelta(days=21 * index - 20) for index, name in enumerate(named)}
-    guessed = draw(st.sampled_from([frozenset(), frozenset({"first_bloom"})]))
     on = sampled + timedelta(days=delay + draw(st.sampled_from([0, 0, 0, 1, 2, 4, 8, 16])))
     season = BlockSeason(
         block=support.block(),
         plan=plan,
-        stages=StageDates(dates | {"first_bloom": bloom}, plan.end, guessed),
+        stages=draw(stage_dates(plan)),
         products=support.products(),
         policy=draw(policies()),
-        tables=tuple(TABLES[name] for name in tables),
+        tables=tuple(TABLES[name] for name in IN_USE[kind]),
         results=tuple(results),
         applications=draw(applications_of(plan)),
         observations=draw(observations_before(on)),
@@ -216,6 +267,12 @@ def with_value(season: BlockSeason, record: int, value: float) -> BlockSeason:
 def spent(facts: Facts) -> float:
     """Credits and what went out or is about to before the weeks that can still change [lb/ac]."""
     return facts.credits_lb_ac + facts.logged_lb_ac + facts.assumed_lb_ac + facts.rest_of_week_lb_ac
+
+
+def present_lb_ac(facts: Facts, found: Recommendation) -> float:
+    """What the weeks of an advice would take at the rate in force, did the season cap last [lb/ac]."""
+    rates = bounded_rates(facts, found.weeks, found.standing_factor)
+    return max(sum(rates), sum(metered_rates(facts, found.weeks, rates)))
 
 
 # --- amounts -------------------------------------------------------------------------------------------------
@@ -272,7 +329,7 @@ def test_the_advice_never_leaves_floor_and_ceiling(drawn: tuple[BlockSeason, dat
     season, on, _ = drawn
     facts, found = recommended(season, on)
     assert len(found.rates_lb_ac) == len(found.weeks)
-    short = facts.cap_lb_ac is not None and spent(facts) + sum(found.standing_rates_lb_ac) > facts.cap_lb_ac
+    short = facts.cap_lb_ac is not None and spent(facts) + present_lb_ac(facts, found) > facts.cap_lb_ac
     for week, rate in zip(found.weeks, found.rates_lb_ac, strict=True):
         assert rate <= season.plan.ceiling_lb_ac + TINY
         assert rate >= 0.0
@@ -306,11 +363,90 @@ def test_a_raise_that_only_partly_fits_under_the_cap_is_never_turned_into_a_cut(
     facts, found = recommended(season, on)
     assume(facts.cap_lb_ac is not None)
     assert facts.cap_lb_ac is not None
-    present = bounded_rates(facts, found.weeks, facts.factor)
-    assume(spent(facts) + max(sum(present), sum(found.standing_rates_lb_ac)) <= facts.cap_lb_ac)
-    assume(found.moved_by in ("raise", "season cap", "") and found.factor >= facts.factor - 1e-9)
+    assume(spent(facts) + present_lb_ac(facts, found) <= facts.cap_lb_ac)
+    assume(found.moved_by in ("raise", "season cap", "") and found.factor >= found.standing_factor - 1e-9)
     for rate, now in zip(found.rates_lb_ac, found.standing_rates_lb_ac, strict=True):
         assert rate >= now - TINY
+
+
+@often(120)
+@given(seasons())
+def test_the_bound_that_binds_allows_no_more_than_any_other(drawn: tuple[BlockSeason, date, int]) -> None:
+    """Of the bounds on a raise, which the floor is not: it keeps a rate up."""
+    season, on, _ = drawn
+    _, found = recommended(season, on)
+    assume(found.limits and found.sought > found.standing_factor)
+    allowed = {limit.name: limit.factor for limit in found.limits}
+    assert len(allowed) == len(found.limits)
+    assert found.binding in allowed
+    upper = {name: factor for name, factor in allowed.items() if name != "floor"}
+    assume(found.binding in upper)
+    assert allowed[found.binding] == pytest.approx(min(upper.values()), abs=TINY)
+    assert found.factor <= max(allowed[found.binding], found.standing_factor) + TINY
+
+
+# --- the strategy -------------------------------------------------------------------------------------------
+
+Drawn = tuple[BlockSeason, date, int]
+
+
+def _weighed(words: str) -> Callable[[Drawn], bool]:
+    """Whether the cross-check table was asked about a cell in whose words these stand."""
+
+    def reached(drawn: Drawn) -> bool:
+        line = next(item for item in recommended(*drawn[:2])[1].trace if item.rule == "weighed together")
+        return words in line.saw
+
+    return reached
+
+
+def _said(rule: str, words: str) -> Callable[[Drawn], bool]:
+    """Whether a rule fired with these words in what it saw."""
+
+    def reached(drawn: Drawn) -> bool:
+        trace = recommended(*drawn[:2])[1].trace
+        return any(item.rule == rule and item.fired and words in item.saw for item in trace)
+
+    return reached
+
+
+def _bound(name: str) -> Callable[[Drawn], bool]:
+    return lambda drawn: recommended(*drawn[:2])[1].binding == name
+
+
+def _beside(drawn: Drawn, basis: Basis) -> bool:
+    """Whether the reading that decides is of this kind and may belong to another band as well."""
+    primary = drawn[0].facts(drawn[1]).primary
+    return primary is not None and primary.basis is basis and bool(primary.beside)
+
+
+STATES: dict[str, Callable[[Drawn], bool]] = {
+    "supply short": _weighed("supply short"),
+    "supply over": _weighed("supply over"),
+    "roots": _said("roots in trouble", "on "),
+    "rain": _said("leaching rain", "on "),
+    "soil above": _said("soil nitrate", "threshold"),
+    "low twice": _said("raise", "second low result in a row"),
+    "high twice": _said("cut", "second high result in a row"),
+    "early step": _said("heading out", "chance to lie"),
+    "week in doubt": _said("stage in doubt", "week "),
+    "month in doubt": lambda drawn: _beside(drawn, Basis.SAP),
+    "stage in doubt": _said("stage in doubt", "fruiting"),
+    "stage guessed": _said("stage in doubt", "14 days"),
+    "diluted meter": lambda drawn: any(item.method is Method.METER_DILUTED for item in drawn[0].results),
+    "late season": _bound("late season"),
+    "fruit quality": _bound("fruit quality"),
+    "ceiling": _bound("ceiling"),
+    "floor": _bound("floor"),
+    "season cap": _bound("season cap"),
+    "meterable rate": _bound("meterable rate"),
+}
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_the_random_seasons_reach_every_state(state: str) -> None:
+    phases = settings(often(2000), phases=[Phase.generate])
+    assert find(seasons(), STATES[state], settings=phases)
 
 
 # --- direction -----------------------------------------------------------------------------------------------
@@ -436,6 +572,34 @@ def test_a_low_result_that_barely_fits_the_cap_is_not_fed_less_than_a_sufficient
     assert higher <= lower + TINY
 
 
+@often(300)
+@given(seasons(), st.floats(0.1, 10.0))
+def test_the_facts_at_another_value_are_those_of_a_season_with_that_result(drawn: Drawn, times: float) -> None:
+    season, on, record = drawn
+    facts = season.facts(on)
+    assume(facts.primary is not None and facts.primary.records == (record,))
+    assert facts.primary is not None
+    value = facts.primary.value * times
+    there = with_value(season, record, value).facts(on)
+    assert replace(season.facts_at(facts)(value), companions=there.companions) == there
+
+
+@often(60)
+@given(seasons())
+def test_over_a_whole_range_of_results_the_actions_come_in_the_order_raise_hold_cut(drawn: Drawn) -> None:
+    """With one result of the day that decides, and with two that disagree."""
+    season, on, record = drawn
+    more = [replace(item, record=800, value=item.value * 1.3) for item in season.results if item.record == record]
+    for one in (season, replace(season, results=(*season.results, *more))):
+        facts = one.facts(on)
+        assume(facts.primary is not None)
+        assert facts.primary is not None
+        at, order = one.facts_at(facts), [Action.RAISE, Action.HOLD, Action.CUT]
+        values = [facts.primary.value * 100 ** (k / 40) for k in range(-40, 41)]
+        ranks = [order.index(evaluate(at(value), one.policy).action) for value in values]
+        assert ranks == sorted(ranks)
+
+
 # --- the same again ------------------------------------------------------------------------------------------
 
 
@@ -464,6 +628,8 @@ def test_the_order_of_records_does_not_matter(drawn: tuple[BlockSeason, date, in
         changes=shuffled(season.changes),
     )
     assert recommended(other, on) == recommended(season, on)
+    facts, found = recommended(season, on)
+    assert alternatives(other, facts, found) == alternatives(season, facts, found)
 
 
 @often(200)
@@ -498,6 +664,8 @@ def test_what_is_known_after_the_day_changes_nothing(
         ),
     )
     assert recommended(grown, on) == recommended(season, on)
+    facts, found = recommended(season, on)
+    assert alternatives(grown, facts, found) == alternatives(season, facts, found)
 
 
 # --- unit systems --------------------------------------------------------------------------------------------

@@ -7,14 +7,14 @@ import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from fertadjust.errors import UserError
-from fertadjust.records import RECORDS_FILE, SCHEMA, Draft, Kind, Record, Records, standing
+from fertadjust.records import RECORDS_FILE, SCHEMA, Draft, Kind, Record, Records, standing, standing_on
 
 NOON = datetime(2026, 3, 9, 12, 0, 5, 999, tzinfo=UTC)
 PROGRAM = "fertadjust 0.1.0"
@@ -235,13 +235,80 @@ def test_a_first_writing_that_fails_leaves_a_season_without_records(records: Rec
 def test_what_stood_at_an_earlier_number_comes_back(records: Records) -> None:
     write(records, draft(1), draft(2), draft(3, replaces=1), void(2), draft(5))
     every = records.all()
-    assert [record.number for record in standing(every)] == [3, 5]
-    assert [record.number for record in standing(every, 0)] == []
-    assert [record.number for record in standing(every, 1)] == [1]
-    assert [record.number for record in standing(every, 2)] == [1, 2]
-    assert [record.number for record in standing(every, 3)] == [2, 3]
-    assert [record.number for record in standing(every, 4)] == [3]
-    assert standing(every, 99) == standing(every) == records.current()
+    stood = [[record.number for record in standing(every[:count])] for count in range(6)]
+    assert stood == [[], [1], [1, 2], [2, 3], [3], [3, 5]]
+    assert standing(every) == records.current()
+
+
+# --- what stood at the end of a day -------------------------------------------------------------------------
+
+
+def stood_on(records: Records, *days: int) -> list[list[int]]:
+    """Numbers of what stood at the end of each of some days of March."""
+    every = records.all()
+    return [[record.number for record in standing_on(every, date(2026, 3, day))] for day in days]
+
+
+def write_on(records: Records, day: int, *drafts: Draft, hour: int = 12) -> None:
+    records.append(drafts, "grower", datetime(2026, 3, day, hour, tzinfo=UTC))
+
+
+def test_a_correction_counts_from_the_day_it_was_written(records: Records) -> None:
+    write_on(records, 9, draft(1), draft(2))
+    write_on(records, 12, draft(3, replaces=1))
+    assert stood_on(records, 9, 11, 12, 13) == [[1, 2], [1, 2], [2, 3], [2, 3]]
+
+
+def test_a_void_counts_from_the_day_it_was_written(records: Records) -> None:
+    write_on(records, 9, draft(1), draft(2))
+    write_on(records, 12, void(2))
+    assert stood_on(records, 9, 11, 12, 13) == [[1, 2], [1, 2], [1], [1]]
+
+
+def test_a_chain_of_corrections_stands_link_by_link(records: Records) -> None:
+    write_on(records, 9, draft(1))
+    write_on(records, 12, draft(2, replaces=1))
+    write_on(records, 14, draft(3, replaces=2))
+    write_on(records, 16, void(3))
+    assert stood_on(records, 9, 11, 12, 13, 14, 15, 16, 30) == [[1], [1], [2], [2], [3], [3], [], []]
+
+
+def test_links_of_a_chain_written_on_one_day_stand_as_its_last(records: Records) -> None:
+    write_on(records, 9, draft(1))
+    write_on(records, 12, draft(2, replaces=1), hour=8)
+    write_on(records, 12, draft(3, replaces=2), hour=20)
+    assert stood_on(records, 11, 12) == [[1], [3]]
+
+
+def test_what_was_corrected_on_the_day_it_was_entered_never_stood(records: Records) -> None:
+    write_on(records, 9, draft(1), draft(2), draft(3, replaces=1), void(2))
+    assert stood_on(records, 8, 9, 10) == [[3], [3], [3]]
+
+
+def test_what_was_entered_later_altogether_is_taken_as_it_stands_now(records: Records) -> None:
+    write_on(records, 9, draft(1), draft(2))
+    write_on(records, 12, draft(3, replaces=1))
+    write_on(records, 14, void(2))
+    assert stood_on(records, 2, 8) == [[3], [3]]
+
+
+def test_a_record_entered_later_stands_beside_an_older_one_not_yet_corrected(records: Records) -> None:
+    write_on(records, 9, draft(1))
+    write_on(records, 12, draft(2))
+    write_on(records, 13, draft(3, replaces=2), draft(4, replaces=1))
+    assert stood_on(records, 9, 12, 13) == [[1, 3], [1, 2], [3, 4]]
+
+
+def test_the_day_of_writing_is_that_of_the_writers_own_clock(records: Records) -> None:
+    west = timezone(timedelta(hours=-7))
+    records.append([draft(1)], "grower", datetime(2026, 3, 9, 12, tzinfo=west))
+    records.append([draft(2, replaces=1)], "grower", datetime(2026, 3, 12, 23, tzinfo=west))
+    assert stood_on(records, 11, 12) == [[1], [2]]
+
+
+def test_of_no_records_none_stood(records: Records) -> None:
+    assert standing_on([], date(2026, 3, 9)) == []
+    assert not records.all()
 
 
 # --- files that are no records of ours ----------------------------------------------------------------------

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from fertadjust import words
 from fertadjust.bands import BandTable
 from fertadjust.evidence import Evidence
 from fertadjust.field import AreaBasis, Block
@@ -29,7 +30,7 @@ from fertadjust.shipped import citations, shipped_policy, shipped_policy_files, 
 from fertadjust.stages import StageDates
 from fertadjust.stored import Decided
 from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult
-from fertadjust.units import UnitSystem
+from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
 
 BLOOM = date(2026, 3, 2)
 ON = date(2026, 4, 8)
@@ -143,6 +144,8 @@ def overridden() -> Policy:
         "confidence": {"value": 0.9, "reason": HOSTILE},
         "after_recovery": "keep",
         "recalled_may_cut": {"value": True, "reason": "agreed with MINER-1997 in hand"},
+        "cross_check": {"low-rain": {"value": "half", "reason": "our beds drain slowly"}},
+        "companions": {"potassium": 1.2},
     }
     return Policy.model_validate(with_overrides(data, own))
 
@@ -386,7 +389,8 @@ def test_every_rule_stands_in_one_of_the_two_tables() -> None:
         assert line.rule in text
         assert " ".join(line.saw.split()) in text
     fired, quiet = text.split("Rules that were looked at and changed nothing")
-    assert "5 lb K2O" in fired
+    assert "5 lb/ac K2O a week through the drip" in fired
+    assert words.bounds_sentence(full().advice(ON).recommendation) in text
     assert "soft fruit or grey mould noted" in quiet
 
 
@@ -423,15 +427,60 @@ def test_area_of_every_basis() -> None:
     assert "6 ft standard bed spacing ÷ 43,560 ft²/ac = 0.4132 ac" in linear
 
 
-def test_flips_stand_in_order_around_the_result() -> None:
-    season = full()
+def change_rows(season: BlockSeason, units: UnitSystem = UnitSystem.US) -> list[tuple[str, str]]:
+    """The rows of the table of what would change the advice."""
+    html = page(season, units=units)
+    caption = f"The advice if one thing were otherwise, rates in {units.rate_unit}</span></caption>"
+    assert html.count(caption) == 1
+    table = Page(f"<table>{html.split(caption)[1].split('</table>')[0]}</table>")
+    return list(
+        zip(
+            [item.text for item in table.all("th") if item.attrs.get("scope") == "row"],
+            [item.text for item in table.all("td")],
+            strict=True,
+        )
+    )
+
+
+@pytest.mark.parametrize("value", [2050.0, 3900.0, 9000.0])
+def test_flips_stand_in_order_around_the_result_and_alternatives_follow(value: float) -> None:
+    season = replace(full(), results=(result(1, date(2026, 4, 6), value, received=ON),))
     advice = season.advice(ON)
     assert advice.flips
-    html = PAGES["full"]()
-    table = html.split("The action at other results</span></caption>")[1].split("</table>")[0]
-    actions = [item.text for item in Page(f"<table>{table}</table>").all("td")]
-    assert advice.recommendation.action.value in actions
-    assert len(actions) == len(advice.flips) + 1
+    rows = change_rows(season)
+    results = [
+        (f"the result were {'above' if flip.above else 'below'} {flip.value:,.0f} ppm", flip.action.value)
+        for flip in advice.flips
+    ]
+    here = (f"the result were {value:,.0f} ppm, as it is", advice.recommendation.action.value)
+    place = len([flip for flip in advice.flips if not flip.above])
+    assert rows[: len(results) + 1] == [*results[:place], here, *results[place:]]
+    assert rows[len(results) + 1 :] == [
+        (item.condition, words.otherwise(item, UnitSystem.US)) for item in advice.alternatives
+    ]
+    assert len(advice.alternatives) == 4
+
+
+def test_what_would_change_the_advice_is_said_in_the_seasons_unit() -> None:
+    season = full()
+    advice = season.advice(ON)
+    assert words.would_change(advice, UnitSystem.METRIC) in section(page(season, units=UnitSystem.METRIC), 6)
+    us, metric = change_rows(season), change_rows(season, UnitSystem.METRIC)
+    assert [condition for condition, _ in us] == [condition for condition, _ in metric]
+    changed = [(one, other) for (_, one), (_, other) in zip(us, metric, strict=True) if one != other]
+    assert changed
+    for one, other in changed:
+        here, there = (float(text.split()[-1]) for text in (one, other))
+        assert there == pytest.approx(here * KG_HA_PER_LB_AC, abs=0.01)
+
+
+def test_where_no_result_would_change_it_the_table_still_has_the_alternatives() -> None:
+    season = replace(full(), results=(result(1, date(2026, 3, 19), 2000.0),))
+    advice = season.advice(ON)
+    assert advice.flips == () and advice.alternatives
+    rows = change_rows(season)
+    assert [condition for condition, _ in rows] == [item.condition for item in advice.alternatives]
+    assert "No result of that sample would change this" in section(page(season), 6)
 
 
 def test_ledger_tells_logged_weeks_from_assumed_ones() -> None:
@@ -456,6 +505,8 @@ def test_limits_name_overrides_notes_and_figures_from_memory() -> None:
     assert "0.8 probability 0.9 probability" in text
     assert "ease keep season file" in text
     assert "no yes agreed with MINER-1997 in hand" in text
+    assert re.search(r"cross_check\.low-rain rain washed nitrate .* full half our beds drain slowly", text)
+    assert "companions.potassium limit for potassium 1.4 % 1.2 % season file" in text
     assert "recalled: check before relying on it band of leaf Zn, dry weight, 15 to 60 ppm" in text
     assert "confidence medium" in text
     assert "credit “cover crop” (MD-NUTRIENT, recalled)" in text
@@ -478,8 +529,8 @@ def test_recalled_tables_carry_a_visible_mark() -> None:
 
 def test_a_verdict_on_a_recalled_band_is_marked_at_once() -> None:
     table = shipped_tables()[PETIOLE]
-    rows = tuple(row.model_copy(update={"evidence": Evidence.RECALLED, "confidence": "low"}) for row in table.rows)
-    season = replace(full(), tables=(table.model_copy(update={"rows": rows}),))
+    rows = [row | {"evidence": Evidence.RECALLED, "confidence": "medium"} for row in table.as_data()["rows"]]
+    season = replace(full(), tables=(BandTable.model_validate(table.as_data() | {"rows": rows}),))
     assert "The band is recalled: check before relying on it." in section(page(season), 1)
 
 

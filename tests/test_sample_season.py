@@ -48,7 +48,7 @@ def test_the_sample_season_is_not_built_over_another(tmp_path: Path) -> None:
 def test_every_rule_but_the_recalled_band_fires_in_some_decision(lived: Lived) -> None:
     fired = {line["rule"] for _, data in advised(lived) for line in data["trace"] if line["fired"]}
     wanted = {name for _, name, _ in RULES} - {"recalled band"}
-    wanted |= {rule.name for rule in policy().companions}
+    wanted |= {rule.id.replace("-", " ") for rule in policy().companions}
     assert wanted - fired == set()
 
 

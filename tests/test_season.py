@@ -423,8 +423,9 @@ def test_without_a_bloom_date_a_weekly_table_has_no_band_and_the_week_is_unknown
 
 def test_a_guessed_date_is_marked_in_the_facts() -> None:
     guessed = StageDates({"first_bloom": BLOOM}, day_in(12, 6), frozenset({"first_bloom"}))
-    assert season(stages=guessed).facts(SATURDAY).stage_approximate
-    assert not season().facts(SATURDAY).stage_approximate
+    for stages, is_guess in ((guessed, True), (None, False)):
+        reading = season(result(2500, 6), stages=stages).facts(SATURDAY).primary
+        assert reading is not None and reading.stage_guessed is is_guess
 
 
 def test_advice_names_the_tables_and_the_policy_it_used() -> None:
@@ -451,5 +452,5 @@ def test_results_that_are_scaled_lose_their_bound() -> None:
     the_season = season(bound)
     reading = the_season.facts(SATURDAY).primary
     assert reading is not None and reading.censor is Censor.BELOW
-    moved = the_season.facts_with(SATURDAY, reading, 2000.0).primary
+    moved = the_season.facts_at(the_season.facts(SATURDAY))(2000.0).primary
     assert moved is not None and (moved.value, moved.censor) == (pytest.approx(2000.0), Censor.NONE)

@@ -11,7 +11,8 @@ import pytest
 from fertadjust.errors import Fault, UserError
 from fertadjust.evidence import Evidence
 from fertadjust.field import AreaBasis
-from fertadjust.rules.policy import OVERRIDABLE
+from fertadjust.rules.cross_table import CrossCheckRow
+from fertadjust.rules.policy import OVERRIDABLE, ROW_VALUES, Policy
 from fertadjust.season_file import SeasonFile, parse_season, read_season
 from fertadjust.shipped import shipped_policy, shipped_tables
 from fertadjust.units import UnitSystem
@@ -270,8 +271,14 @@ def test_own_rule_values_keep_the_shipped_one_beside_them(season: Callable[..., 
     assert policy.confidence.evidence is Evidence.OWN
     assert policy.after_recovery.value == "plan"
     assert policy.recalled_may_cut.value is True
-    assert (policy.stale_days.value, policy.stale_days.source) == (10, "our laboratory is quick")
-    assert set(policy.overrides()) == {"confidence", "after_recovery", "recalled_may_cut", "stale_days"}
+    assert (policy.stale_days.value, policy.stale_days.source) == (10, "season file")
+    assert [(item.name, item.shipped, item.own, item.reason) for item in policy.overrides()] == [
+        ("confidence", "0.8 probability", "0.9 probability", "season file"),
+        ("stale_days", "14 days", "10 days", "our laboratory is quick"),
+        ("recalled_may_cut", "no", "yes", "season file"),
+        ("after_recovery", "ease", "plan", "season file"),
+    ]
+    assert all(item.meaning for item in policy.overrides())
 
 
 def test_things_to_know_are_noted_and_refuse_nothing(season: Callable[..., SeasonFile]) -> None:
@@ -644,7 +651,6 @@ def test_in_a_metric_season_the_two_areas_are_metric(told: Told) -> None:
     ("policy", "name", "message"),
     [
         ("confidense = 0.9", "confidense", "is no policy value; there are: confidence, "),
-        ("cross_check = []", "cross_check", "is no policy value; there are: "),
         ("id = 'mine'", "id", "is no policy value; there are: "),
         ("confidence = 1.5", "confidence", "1.5 is outside 0.5 to 0.999 probability"),
         ("confidence = 'high'", "confidence", "should be a valid number"),
@@ -666,7 +672,7 @@ def test_an_own_rule_value_that_will_not_do(told: Told, policy: str, name: str, 
 
 def test_every_rule_value_that_may_be_set_is_told(told: Told) -> None:
     fault = one(told(SEASON + "\n[policy]\nspeed = 1\n"))
-    assert fault.message == f"is no policy value; there are: {', '.join(OVERRIDABLE)}"
+    assert fault.message == f"is no policy value; there are: {', '.join((*OVERRIDABLE, *ROW_VALUES))}"
 
 
 @pytest.mark.parametrize(
@@ -675,11 +681,120 @@ def test_every_rule_value_that_may_be_set_is_told(told: Told) -> None:
 )
 def test_rule_values_that_do_not_go_together_are_told_under_policy(told: Told, policy: str) -> None:
     text = SEASON + "\n" + policy + "\n"
+    faults = told(text)
+    assert sorted(fault.message for fault in faults) == sorted(
+        [
+            "smallest_step 0.9 is above raise_first 0.333333",
+            "smallest_step 0.9 is above raise_persistent 0.5",
+            "smallest_step 0.9 is above leaf_low_raise 0.5",
+            "smallest_step 0.9 is above cut_first 0.1",
+            "smallest_step 0.9 is above cut_persistent 0.25",
+        ]
+    )
+    place = line_of(text, "smallest_step" if "smallest_step =" in policy else "[policy.smallest_step]")
+    assert {(fault.key, fault.line) for fault in faults} == {("policy.smallest_step", place)}
+
+
+def test_a_step_of_the_cross_check_is_set_by_the_id_of_its_row(season: Callable[..., SeasonFile]) -> None:
+    text = SEASON + (
+        '\n[policy.cross_check]\nlow-rain = "half"\n'
+        'high-over = { value = "hold", reason = "our log is reliable" }\n'
+    )
+    policy = season(text).policy
+    rain, over = rows_of(policy)["low-rain"], rows_of(policy)["high-over"]
+    assert (rain.step, rain.shipped, rain.source, rain.evidence) == ("half", "full", "season file", Evidence.OWN)
+    assert (over.step, over.shipped, over.source, over.evidence) == (
+        "hold",
+        "half",
+        "season file",
+        Evidence.OWN,
+    )
+    assert [item[:1] + item[2:] for item in policy.overrides()] == [
+        ("cross_check.low-rain", "full", "half", "season file"),
+        ("cross_check.high-over", "half", "hold", "our log is reliable"),
+    ]
+    shipped = shipped_policy("strawberry", "annual plasticulture")
+    set_here = {"step", "shipped", "source", "evidence"}
+    assert rain.model_dump(exclude=set_here) == rows_of(shipped)["low-rain"].model_dump(exclude=set_here)
+    others = {name: row for name, row in rows_of(policy).items() if name not in {"low-rain", "high-over"}}
+    assert others == {name: row for name, row in rows_of(shipped).items() if name in others}
+    assert list(rows_of(policy)) == list(rows_of(shipped))
+
+
+def test_a_limit_of_another_nutrient_is_set_by_the_id_of_its_row(season: Callable[..., SeasonFile]) -> None:
+    text = SEASON + (
+        "\n[policy.companions]\npotassium = 1.2\n"
+        '[policy.companions.boron]\nvalue = 35.0\nreason = "our own leaf tests"\n'
+    )
+    policy = season(text).policy
+    rules = {rule.id: rule for rule in policy.companions}
+    potassium, boron = rules["potassium"], rules["boron"]
+    assert (potassium.limit, potassium.shipped, potassium.source) == (1.2, 1.4, "season file")
+    assert (boron.limit, boron.shipped, boron.source) == (35.0, 40.0, "season file")
+    assert {potassium.evidence, boron.evidence} == {Evidence.OWN}
+    assert [tuple(item) for item in policy.overrides()] == [
+        ("companions.potassium", "limit for potassium", "1.4 %", "1.2 %", "season file"),
+        ("companions.boron", "limit for boron", "40 ppm", "35 ppm", "our own leaf tests"),
+    ]
+
+
+def test_setting_a_row_to_what_it_is_shipped_with_still_shows(season: Callable[..., SeasonFile]) -> None:
+    (item,) = season(SEASON + '\n[policy.cross_check]\nlow-rain = "full"\n').policy.overrides()
+    assert (item.name, item.shipped, item.own) == ("cross_check.low-rain", "full", "full")
+
+
+@pytest.mark.parametrize(
+    ("table", "row", "message"),
+    [
+        ("cross_check", 'low-snow = "half"', "is no row of it; there are: low-roots, low-short, "),
+        ("cross_check", 'low-rain = "most"', "should be 'full', 'half' or 'hold'; found 'most'"),
+        ("cross_check", "low-rain = 0.5", "should be 'full', 'half' or 'hold'; found 0.5"),
+        ("cross_check", 'sufficient = "half"', "a sufficient petiole calls for no step, so it can only be hold"),
+        ("cross_check", 'low-rain = { reason = "mine" }', 'write a value, or { value = ..., reason = "..." }'),
+        ("cross_check", 'low-rain = { step = "half" }', 'write a value, or { value = ..., reason = "..." }'),
+        ("companions", "iron = 50", "is no row of it; there are: potassium, magnesium, "),
+        ("companions", "potassium = 0", "should be greater than 0; found 0"),
+        ("companions", "potassium = -1.0", "should be greater than 0; found -1.0"),
+        ("companions", "potassium = nan", "should be a finite number"),
+        ("companions", 'potassium = "low"', "should be a valid number"),
+        ("companions", "potassium = { value = 0.0 }", "should be greater than 0; found 0.0"),
+        ("companions", "potassium = { limit = 1.2 }", 'write a value, or { value = ..., reason = "..." }'),
+    ],
+)
+def test_a_row_that_will_not_do_is_told_at_its_own_line(told: Told, table: str, row: str, message: str) -> None:
+    text = SEASON + f"\n[policy.{table}]\n# mine\n{row}\n"
     fault = one(told(text))
-    assert fault.message == "smallest_step is above raise_first or cut_largest"
-    assert fault.key.startswith("policy")
-    assert fault.line is not None
-    assert fault.line >= line_of(text, "[policy")
+    name = row.split(" ")[0]
+    assert (fault.key, fault.line) == (f"policy.{table}.{name}", line_of(text, row))
+    assert fault.message.startswith(message)
+
+
+@pytest.mark.parametrize("table", list(ROW_VALUES))
+@pytest.mark.parametrize("given", ["[]", '"half"', "1", "[{ id = 'low-rain' }]"])
+def test_rows_are_set_in_a_table_of_their_own(told: Told, table: str, given: str) -> None:
+    text = SEASON + f"\n[policy]\n{table} = {given}\n"
+    fault = one(told(text))
+    assert (fault.key, fault.line) == (f"policy.{table}", line_of(text, f"{table} ="))
+    assert fault.message == f"write it as a table [policy.{table}] with row = value"
+
+
+def test_every_fault_of_every_row_is_told_beside_the_others(told: Told) -> None:
+    text = SEASON + (
+        "\n[policy]\nconfidence = 2\n"
+        '[policy.cross_check]\nlow-rain = "most"\nlow-snow = "half"\nhigh-over = "hold"\n'
+        "[policy.companions]\nboron = -1\n"
+    )
+    faults = told(text)
+    assert [(fault.key, fault.line) for fault in faults] == [
+        ("policy.confidence", line_of(text, "confidence")),
+        ("policy.cross_check.low-rain", line_of(text, "low-rain")),
+        ("policy.cross_check.low-snow", line_of(text, "low-snow")),
+        ("policy.companions.boron", line_of(text, "boron")),
+    ]
+
+
+def rows_of(policy: Policy) -> dict[str, CrossCheckRow]:
+    return {row.id: row for row in policy.cross_check}
 
 
 def test_a_rule_value_out_of_range_does_not_hide_the_other_faults(told: Told) -> None:

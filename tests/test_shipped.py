@@ -8,8 +8,9 @@ import pytest
 
 from fertadjust.errors import FertadjustError, UserError
 from fertadjust.evidence import Evidence, split_sources
+from fertadjust.rules.cross_table import cells
 from fertadjust.rules.engine import RULES
-from fertadjust.rules.policy import Consent, Figure, LeafState, Policy, RecoveryChoice
+from fertadjust.rules.policy import Consent, Figure, Policy, RecoveryChoice
 from fertadjust.shipped import (
     citations,
     citations_for,
@@ -205,11 +206,20 @@ def test_every_figure_of_a_policy_says_what_it_does() -> None:
         assert item.shipped is None, name
 
 
-def test_every_petiole_and_leaf_state_has_a_cell_with_a_reason() -> None:
+def test_every_cell_of_the_cross_check_has_a_row_with_a_reason_and_every_row_decides_some() -> None:
     policy = support.policy()
-    for petiole in ("low", "sufficient", "high"):
-        for leaf in LeafState:
-            assert policy.cell(petiole, leaf).reason
+    decided = {str(cell): policy.row_for(cell) for cell in cells()}
+    assert len(decided) == 3 * 5 * 3 * 4 * 3
+    assert {row.id for row in decided.values()} == {row.id for row in policy.cross_check}
+    assert all(row.reason and row.shipped is None for row in policy.cross_check)
+
+
+def test_every_row_that_a_season_file_may_set_has_a_name_of_its_own() -> None:
+    policy = support.policy()
+    for rows in (policy.cross_check, policy.companions):
+        names = [row.id for row in rows]
+        assert len(set(names)) == len(names) > 5
+    assert all(rule.shipped is None for rule in policy.companions)
 
 
 # --- citations -----------------------------------------------------------------------------------------------

@@ -89,7 +89,7 @@ def test_a_starter_reads_as_it_was_answered(start: Start) -> None:
     assert [table.id for table in file.tables] == list(start.tables)
     assert sum(product.share for product in block.products) == 1
     assert block.plan.credits == ()
-    assert file.policy.overrides() == {}
+    assert file.policy.overrides() == []
 
 
 def test_a_starter_says_its_units_and_bounds_in_words() -> None:

@@ -14,9 +14,17 @@ from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change
 from fertadjust.records import Kind, Record
 from fertadjust.rules.facts import Action
-from fertadjust.stored import application_of, change_of, decided_of, observation_of, result_content, result_of
+from fertadjust.stored import (
+    application_of,
+    change_of,
+    decided_of,
+    observation_of,
+    result_content,
+    result_of,
+    with_records,
+)
 from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult
-from tests.support import result
+from tests.support import result, season
 
 
 def record(kind: Kind, content: dict[str, Any] | None, day: str = "2026-03-09", number: int = 7) -> Record:
@@ -47,6 +55,7 @@ DECISION: dict[str, Any] = {
         result(3.1, tissue=Tissue.LEAF),
         result(36.0, tissue=Tissue.LEAF, analyte="B"),
         result(450.0, basis=Basis.SAP, method=Method.METER),
+        result(450.0, basis=Basis.SAP, method=Method.METER_DILUTED),
         replace(
             result(2310.0),
             laboratory="Früh & Söhne",
@@ -107,3 +116,25 @@ def test_a_decision_is_a_change_of_rate() -> None:
 def test_a_void_record_stands_for_nothing() -> None:
     with pytest.raises(AssertionError):
         result_of(record(Kind.RESULT, None))
+
+
+def test_a_season_takes_up_the_records_of_its_own_block_by_kind() -> None:
+    found = result_content(result(2310.0))
+    fed = {"n_lb_ac": 2.6, "products": {}, "note": ""}
+    seen = {"sight": "frost", "value": None, "note": ""}
+    left = DECISION | {"choice": "leave", "rates_lb_ac": {}}
+    mine = [
+        record(Kind.RESULT, found, number=1),
+        record(Kind.APPLICATION, fed, number=2),
+        record(Kind.OBSERVATION, seen, number=3),
+        record(Kind.DECISION, DECISION, number=4),
+        record(Kind.DECISION, left, day="2026-03-16", number=5),
+    ]
+    others = [replace(item, number=item.number + 10, block="south") for item in mine]
+    block = with_records(season(result(99.0, record=99)), [*others, *mine])
+    assert block.results == (result_of(mine[0]),)
+    assert block.applications == (application_of(mine[1]),)
+    assert block.observations == (observation_of(mine[2]),)
+    assert block.changes == (change_of(mine[3]),)
+    assert block.left == (date(2026, 3, 16),)
+    assert with_records(block, []) == season()

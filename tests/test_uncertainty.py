@@ -37,14 +37,22 @@ def test_parts_add_in_quadrature() -> None:
     assert combined(part for part in (0.1,)) == pytest.approx(0.1)
 
 
-def test_a_results_budget_is_named_part_by_part_and_adds_up_to_its_uncertainty() -> None:
-    found = support.season(support.result(4000, petioles=36)).advice(support.day_in(7)).recommendation
-    assert [part.name for part in found.parts] == ["laboratory", "sampling, 36 petioles", "hour and day"]
+@pytest.mark.parametrize(
+    ("own", "name", "relative"),
+    [(0.0, "laboratory, by Horwitz", horwitz_relative(0.004)), (0.12, "laboratory", 0.12)],
+)
+def test_a_results_budget_is_named_part_by_part_and_adds_up_to_its_uncertainty(
+    own: float, name: str, relative: float
+) -> None:
+    the_policy = support.with_policy(support.policy(), laboratory_petiole=own)
+    season = support.season(support.result(4000, petioles=36), the_policy=the_policy)
+    found = season.advice(support.day_in(7)).recommendation
+    assert [part.name for part in found.parts] == [name, "sampling, 36 petioles", "hour and day"]
     laboratory, sampling, day = (part.relative for part in found.parts)
-    assert laboratory == pytest.approx(horwitz_relative(0.004))
+    assert laboratory == pytest.approx(relative)
     assert sampling == pytest.approx(support.policy().cv_petiole.value / 6)
     assert day == support.policy().time_petiole.value
-    assert found.relative == pytest.approx(combined([laboratory, sampling, day]))
+    assert found.relative == pytest.approx(math.sqrt(laboratory**2 + sampling**2 + day**2))
     assert all(part.source for part in found.parts)
 
 
@@ -59,11 +67,9 @@ def test_log_deviation_gives_the_relative_one_back() -> None:
         assert math.sqrt(math.exp(deviation**2) - 1) == pytest.approx(relative, rel=1e-12)
 
 
-def test_repeatability_grows_with_the_share_inside_one_laboratory() -> None:
-    half, whole = repeatability_limit(3000, "ppm", 0.5), repeatability_limit(3000, "ppm", 1.0)
-    assert whole == pytest.approx(2 * half)
-    assert whole == pytest.approx(2.8 * horwitz_relative(0.003))
-
-
-def test_repeatability_of_percent_values_goes_by_their_mass_fraction() -> None:
-    assert repeatability_limit(3.0, "%", 0.667) == pytest.approx(repeatability_limit(30_000, "ppm", 0.667))
+@pytest.mark.parametrize("relative", [0.02, 0.048, 0.301])
+def test_repeatability_is_2_8_deviations_inside_one_laboratory(relative: float) -> None:
+    """r = 2.8 s_r (ISO-5725), s_r from half to two thirds of the deviation between laboratories (HORWITZ-1988)."""
+    assert repeatability_limit(relative, 1.0) == pytest.approx(2.8 * relative)
+    assert repeatability_limit(relative, 0.5) == pytest.approx(1.4 * relative)
+    assert repeatability_limit(relative, 0.0) == 0.0

@@ -234,7 +234,9 @@ def test_how_sure_gives_the_three_chances_and_the_uncertainty() -> None:
 
 def test_how_sure_of_a_bound_says_at_least() -> None:
     found = season(result(900, 6, censor=Censor.BELOW), applications=fed()).advice(SATURDAY)
-    assert "at least" in words.how_sure(found)
+    assert words.how_sure(found).startswith("Below its band: over 99 %; ")
+    near = season(result(2400, 6, censor=Censor.BELOW), applications=fed()).advice(SATURDAY)
+    assert words.how_sure(near).startswith("Below its band: at least 9")
     unclear = season(result(2000, 6, censor=Censor.ABOVE), applications=fed()).advice(SATURDAY)
     assert "at least under" not in words.how_sure(unclear) and "at least 0" not in words.how_sure(unclear)
 
@@ -265,7 +267,8 @@ def test_no_line_claims_a_hundred_percent(all_advice: list[Advice]) -> None:
             words.headline(found, US),
             *words.reasons(found),
             words.how_sure(found),
-            words.flip_sentence(found),
+            words.would_change(found, US),
+            words.bounds_sentence(found.recommendation),
         )
         for text in (*texts, trace.saw, trace.why):
             assert not re.search(r"\b100 ?%", text), (found.facts.primary, text)
@@ -281,24 +284,169 @@ def test_no_chance_is_given_as_a_flat_nothing(all_advice: list[Advice]) -> None:
 
 def test_the_results_that_would_change_the_advice_are_named_with_what_they_lead_to() -> None:
     low, high = value_at(3000.0, Z_80), value_at(5000.0, -Z_80)
-    assert words.flip_sentence(HOLD) == (
-        f"With a result below {low:,.0f} ppm to raise, and above {high:,.0f} ppm to cut, the advice would change."
+    assert words.would_change(HOLD, US).startswith(
+        f"The advice would change with a result below {low:,.0f} ppm (raise) or with a result above {high:,.0f} "
+        "ppm (cut); it would stay "
     )
-    assert f"above {low:,.0f} ppm to hold" in words.flip_sentence(RAISE)
-    assert f"below {high:,.0f} ppm to hold" in words.flip_sentence(CUT)
+    assert f"with a result above {low:,.0f} ppm (hold)" in words.would_change(RAISE, US)
+    assert f"with a result below {high:,.0f} ppm (hold)" in words.would_change(CUT, US)
+
+
+def test_what_else_might_have_been_is_named_with_its_rate_or_among_what_changes_nothing() -> None:
+    low = value_at(3000.0, Z_80)
+    # a raise of 39 % halved by the cross-check row low-leaf-sufficient: 5.25 x 1.196 = 6.28, metered as 6.30
+    assert words.would_change(RAISE, US) == (
+        f"The advice would change with a result above {low:,.0f} ppm (hold) or if leaf nitrogen were in its band "
+        "(raise to 6.30); it would stay if the sample had been taken a week earlier or if the sample had been "
+        "taken a week later."
+    )
+    metric = words.would_change(RAISE, METRIC)
+    assert metric == words.would_change(RAISE, US).replace("6.30", f"{6.30 * KG_HA_PER_LB_AC:.2f}")
+
+
+def various_advice() -> Iterator[Advice]:
+    """Advice of every kind: held back, bounded, out of date, at either end of the season, on leaf or petiole."""
+    yield from every_advice()
+    yield season(result(2500, 3), applications=fed()).advice(SATURDAY)
+    for log in (fed(2.0), fed()[:4], ()):
+        yield advice(2500, applications=log)
+        yield advice(9000, applications=log)
+    for on_leaf in (2.2, 2.8, 3.3, 4.6):
+        for on_petiole in (2500, 3900, 9000):
+            both = (result(on_petiole, 6), result(on_leaf, 6, record=2, tissue=Tissue.LEAF))
+            yield season(*both, applications=fed()).advice(SATURDAY)
+    for sight in (Sight.WATERLOGGED, Sight.LEACHING_RAIN, Sight.SOFT_FRUIT):
+        yield advice(2500, observations=(Observation(1, "north", day_in(6), sight),))
+    yield advice(2500, the_plan=plan(cap=40.0))
+    yield advice(2500, the_plan=plan((0.0,) * 12, floor=0.0), applications=fed(0.0))
+    yield season(result(1000, 1, delay=0)).advice(day_in(1, 5))
+    for week in (11, 12, 14):
+        yield season(result(400, min(week, 12)), applications=fed()).advice(day_in(week, 5))
+
+
+@pytest.fixture(scope="module")
+def various() -> list[Advice]:
+    return list(various_advice())
+
+
+def test_what_would_change_the_advice_is_one_sentence(various: list[Advice]) -> None:
+    for found in various:
+        text = words.would_change(found, US)
+        assert text[0].isupper() and text.endswith("."), text
+        assert not re.search(r"[.!?](?!\d)", text[:-1]), text
+        assert text.count("it would stay ") <= 1 and ",," not in text and "  " not in text, text
+
+
+def test_every_flip_and_every_alternative_is_in_the_sentence_on_its_own_side(various: list[Advice]) -> None:
+    kinds = set()
+    for found in various:
+        here = found.recommendation
+        changes, _, stays = words.would_change(found, US).partition("it would stay ")
+        for flip in found.flips:
+            kinds.add("flip")
+            side = "above" if flip.above else "below"
+            assert re.search(rf"with a result {side} [\d,.]+ (ppm|%) \({flip.action.value}\)", changes), changes
+        assert changes.count("with a result ") == len(found.flips), changes
+        assert changes.startswith("No result of that sample") == (
+            not re.search(r"\bwould change (with|if)\b", changes)
+        )
+        for item in found.alternatives:
+            other, named = item.recommendation, f"if {item.condition}"
+            if other is None:
+                kinds.add("does not arise")
+                assert item.why_not and named not in changes + stays, changes
+                continue
+            same = other.action is here.action and other.rates_lb_ac[:1] == pytest.approx(here.rates_lb_ac[:1])
+            kinds.add("stays" if same else "differs")
+            assert (f"{named} ({words.otherwise(item, US)})" in changes) is not same, changes
+            assert (named in stays) is same and (named in changes) is not same, (changes, stays)
+            assert words.differs(found, item) is not same
+        assert stays.count("if ") == sum(
+            item.recommendation is not None and not words.differs(found, item) for item in found.alternatives
+        )
+    assert kinds == {"flip", "does not arise", "stays", "differs"}
+
+
+def test_an_alternative_is_said_with_its_action_and_rates_or_why_it_does_not_arise() -> None:
+    texts = {item.condition: words.otherwise(item, US) for item in RAISE.alternatives}
+    assert texts == {
+        "the sample had been taken a week earlier": "raise to 7.00",
+        "the sample had been taken a week later": "raise to 7.00",
+        "leaf nitrogen were in its band": "raise to 6.30",
+        "one more injection had been logged before the sample": (
+            "does not arise, since what was planned before the sample is logged"
+        ),
+    }
+    assert {words.otherwise(item, US) for item in HOLD.alternatives[:3]} == {"hold at 5.25"}
+    over = season(result(1200, 12), applications=fed()).advice(day_in(13))
+    assert words.otherwise(over.alternatives[0], US) == "hold"
+    old = season(result(1200, 12), applications=fed()).advice(day_in(14))
+    earlier = "does not arise, since a sample of 13 May would be too old to decide on"
+    assert words.otherwise(old.alternatives[0], US) == earlier
 
 
 def test_where_no_result_would_change_it_the_words_say_so() -> None:
     stale = season(result(2500, 3), applications=fed()).advice(SATURDAY)
     assert stale.flips == ()
-    assert words.flip_sentence(stale) == ("No result of that sample would change this: the advice stays to hold.")
-    assert "usable result" in words.flip_sentence(season().advice(SATURDAY))
+    text = words.would_change(stale, US)
+    assert text.startswith("No result of that sample would change this: the advice stays hold; it would stay if ")
+    assert words.would_change(season().advice(SATURDAY), US) == "A usable result may change this."
 
 
-def test_what_would_change_the_advice_never_leads_to_the_same_advice(all_advice: list[Advice]) -> None:
-    for found in all_advice:
-        if found.flips:
-            assert f"to {found.recommendation.action.value}" not in words.flip_sentence(found), found.facts.primary
+def test_what_would_change_the_advice_never_leads_to_the_same_advice(various: list[Advice]) -> None:
+    for found in various:
+        assert found.recommendation.action not in {flip.action for flip in found.flips}, found.facts.primary
+        for item in found.alternatives:
+            if item.recommendation is not None and words.differs(found, item):
+                assert words.otherwise(item, US) != words.otherwise(
+                    item._replace(recommendation=found.recommendation), US
+                )
+
+
+# --- the bounds ---------------------------------------------------------------------------------------------
+
+
+def test_no_bound_no_words_about_it() -> None:
+    for found in (HOLD, CUT):
+        assert found.recommendation.limits == () and found.recommendation.binding == ""
+        assert words.bounds_sentence(found.recommendation) == ""
+
+
+def test_the_binding_bound_is_named_with_what_was_sought_and_what_came_of_it() -> None:
+    # 2,500 ppm is 0.357 band widths below 3,000: 1/3 + (1/2 - 1/3) x 0.357 = 0.393 (UGA-2021; UGA-AESL);
+    # the ceiling of 7.00 over the planned 5.25 is 1.33
+    assert words.bounds_sentence(RAISE.recommendation) == (
+        "Of the bounds, ceiling (1.33) is the one that binds. A factor of 1.39 was sought, 1.33 is advised."
+    )
+
+
+def test_what_the_other_bounds_would_allow_is_said_beside_the_one_that_binds() -> None:
+    soft = advice(2500, observations=(Observation(1, "north", day_in(6), Sight.SOFT_FRUIT),)).recommendation
+    assert soft.binding == "fruit quality"
+    assert [(item.name, round(item.factor, 2)) for item in soft.limits] == [
+        ("fruit quality", 1.0),
+        ("ceiling", 1.33),
+    ]
+    text = words.bounds_sentence(soft)
+    assert (
+        "fruit quality (1.00) is the one that binds" in text
+        and "ceiling 1.33" in text
+        and "fruit quality 1.00" not in text
+    )
+    assert text.endswith(" A factor of 1.39 was sought, 1.00 is advised.")
+
+
+def test_a_bound_that_binds_is_the_tightest_of_those_named(various: list[Advice]) -> None:
+    bound = [found.recommendation for found in various if found.recommendation.limits]
+    assert len({item.binding for item in bound}) >= 4
+    for item in bound:
+        text = words.bounds_sentence(item)
+        assert f"{item.sought:.2f} was sought, {item.factor:.2f} is advised" in text
+        assert all(
+            f"{limit.name} {limit.factor:.2f}" in text for limit in item.limits if limit.name != item.binding
+        )
+        own = [f" ({limit.factor:.2f})" for limit in item.limits if limit.name == item.binding]
+        assert f"Of the bounds, {item.binding}{''.join(own)} is the one that binds" in text
 
 
 # --- as data ------------------------------------------------------------------------------------------------
@@ -312,7 +460,7 @@ def test_advice_as_data_is_plain_json_and_says_what_the_words_say(units: UnitSys
         assert data["headline"] == words.headline(found, units)
         assert data["reasons"] == list(words.reasons(found))
         assert data["how_sure"] == words.how_sure(found)
-        assert data["would_change"] == words.flip_sentence(found)
+        assert data["would_change"] == words.would_change(found, units)
         assert data["action"] == found.recommendation.action.value
         assert len(data["trace"]) == len(found.recommendation.trace)
         assert data["units"]["rate"] == units.rate_unit

@@ -61,6 +61,7 @@ def _the_day(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.delenv(name, raising=False)
     for name in ("common", "advise", "decide", "log", "pages", "results"):
         monkeypatch.setattr(import_module(f"fertadjust.cli.{name}"), "today", lambda: TODAY)
+    monkeypatch.setattr("fertadjust.api._today", lambda: TODAY)
 
 
 @pytest.fixture

@@ -93,7 +93,8 @@ def test_own_rule_values_show_in_the_advice(run: Run, fresh: Path) -> None:
     with (fresh / "season.toml").open("a") as file:
         file.write("\n[policy]\nconfidence = 0.9\n")
     text = words(run("advise", "--season", fresh, "--block", "creek").output)
-    assert "Your own rule value: confidence = 0.9 instead of 0.8." in text
+    told = "Your own rule value: confidence = 0.9 probability instead of 0.8 probability (season file)."
+    assert told in text
 
 
 def test_advice_for_machines(run: Run, lived: Path) -> None:
@@ -104,8 +105,8 @@ def test_advice_for_machines(run: Run, lived: Path) -> None:
     for item in data["advice"]:
         assert {
             "block", "on", "action", "headline", "reasons", "how_sure", "would_change", "units", "area", "factor",
-            "next_sample", "review", "to_do", "result", "leaf", "uncertainty", "not_used", "flips", "trace",
-            "weeks", "tables", "policy", "cautions",
+            "next_sample", "review", "to_do", "result", "leaf", "uncertainty", "not_used", "flips", "alternatives",
+            "sought", "limits", "trend", "trace", "weeks", "tables", "policy", "own_rule_values", "cautions",
         } <= set(item)  # fmt: skip
         assert item["action"] in {"raise", "hold", "cut"}
     one = json.loads(run("advise", "--season", lived, *CREEK, "--json").output)

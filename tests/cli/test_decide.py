@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from fertadjust.api import open_season
+from fertadjust.api import Season, open_season
+from fertadjust.errors import OtherForm
 from fertadjust.stored import Decided
 from tests.cli.conftest import Refused, Run, contents, too_wide
 
@@ -184,3 +186,48 @@ def test_a_season_without_decisions_says_how_to_begin(run: Run, fresh: Path) -> 
 
 def test_an_unknown_block_is_told(refused: Refused, lived: Path) -> None:
     assert 'there is no block "brook"' in refused("decisions", "--block", "brook", "--season", lived)
+
+
+def of_another_form(lived: Path, block: str, monkeypatch: pytest.MonkeyPatch) -> int:
+    """Make the first decision of a block one that older rules were stored with; its record."""
+    season = open_season(lived)
+    number = season.decisions(block)[0].record
+    true = Season._decision
+
+    def changed(self: Season, wanted: int) -> dict[str, Any]:
+        content = true(self, wanted)
+        if wanted != number:
+            return content
+        old = {key: value for key, value in content["basis"]["policy"].items() if key != "stage_doubt_days"}
+        return content | {"basis": content["basis"] | {"policy": old, "program": "fertadjust 0.1.0"}}
+
+    monkeypatch.setattr(Season, "_decision", changed)
+    return number
+
+
+def test_a_decision_made_with_rules_of_another_form_is_told_and_fails_nothing(
+    run: Run, lived: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    number = of_another_form(lived, "lane", monkeypatch)
+    with pytest.raises(OtherForm, match=r"made with fertadjust 0\.1\.0, whose rules or band tables had"):
+        open_season(lived).derive_again(number)
+    output = run("decisions", "--block", "lane", "--check", "--season", lived).output
+    assert too_wide(output) == []
+    text = words(output)
+    assert text.count("[made with rules of another form: not derived again]") == 1
+    assert f"record {number}, grower: " in text.split("[made with rules")[0].rsplit("derived again", 1)[-1]
+    assert text.count("[derived again: same]") == 5 and "DIFFERS" not in text
+    checked = json.loads(run("decisions", "--block", "lane", "--check", "--season", lived, "--json").output)
+    assert {item["record"]: item["same"] for item in checked}[number] is None
+    assert [item["same"] for item in checked].count(True) == 5
+
+
+def test_one_of_another_form_does_not_hide_one_that_differs(
+    run: Run, lived: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    of_another_form(lived, "lane", monkeypatch)
+    true = Season.advised
+    monkeypatch.setattr(Season, "advised", lambda self, number: true(self, number) | {"on": "never"})
+    result = run("decisions", "--block", "lane", "--check", "--season", lived, code=2)
+    assert words(result.stdout).count("[made with rules of another form: not derived again]") == 1
+    assert words(result.stdout).count("[DIFFERS]") == 5

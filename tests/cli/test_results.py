@@ -12,7 +12,7 @@ import pytest
 from fertadjust.api import open_season
 from fertadjust.records import Kind
 from fertadjust.shipped import folder
-from fertadjust.tissue import Tissue, TissueResult
+from fertadjust.tissue import Method, Tissue, TissueResult
 from tests.cli.conftest import Refused, Run, contents, too_wide
 
 ADD = ["results", "add", "--block", "creek", "--sampled", "2026-05-18", "--value", "2310"]
@@ -208,6 +208,18 @@ def test_a_result_that_stands_already_is_asked_about(run: Run, refused: Refused,
     assert len(results(fresh)) == 3
 
 
+SAP = ["--basis", "sap", "--unit", "mg/L", "--petioles", "25"]
+
+
+def test_a_meter_on_diluted_sap_is_entered_by_its_own_name(run: Run, refused: Refused, fresh: Path) -> None:
+    for method in ("meter", "meter-diluted"):
+        given = (*ADD, *SAP, "--sample-id", method, "--method", method)
+        run(*given, "--season", fresh, "--confirm")
+    assert [item.method for item in results(fresh)] == [Method.METER, Method.METER_DILUTED]
+    told = refused(*ADD, *SAP, "--method", "guess", "--season", fresh)
+    assert "'laboratory', 'meter', 'meter-diluted'" in told
+
+
 # --- import -------------------------------------------------------------------------------------------------
 
 HEADER = "block,sampled,received,tissue,value,petioles\n"
@@ -236,6 +248,23 @@ def test_the_sample_results_are_imported_as_a_spreadsheet_saves_them(
     data = (folder("sample_data") / "results.csv").read_bytes().replace(b"\n", b"\r\n")
     run("results", "import", csv(tmp_path, b"\xef\xbb\xbf" + data), "--season", fresh, "--confirm")
     assert len(open_season(fresh).records.all(Kind.RESULT)) == data.count(b"\r\n") - 1
+
+
+def test_the_method_is_imported_by_its_name(run: Run, fresh: Path, tmp_path: Path) -> None:
+    rows = ["laboratory", "meter", "meter-diluted", "Meter diluted", ""]
+    text = "block,sampled,basis,value,unit,petioles,method\n" + "".join(
+        f"creek,2026-05-{day},sap,450,mg/L,25,{method}\n" for day, method in enumerate(rows, start=11)
+    )
+    run("results", "import", csv(tmp_path, text), "--season", fresh)
+    assert [item.method.value for item in results(fresh)] == [
+        "laboratory",
+        "meter",
+        "meter-diluted",
+        "meter-diluted",
+        "laboratory",
+    ]
+    listed = json.loads(run("results", "list", "--json", "--season", fresh).output)
+    assert [item["method"] for item in listed] == [item.method.value for item in results(fresh)]
 
 
 def test_the_same_file_is_not_imported_twice_by_mistake(

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from datetime import date
 from pathlib import Path
 
 import pytest
 
+from fertadjust.api import Season, open_season
 from fertadjust.season_file import read_season
 from fertadjust.shipped import shipped_tables
 from fertadjust.starter import stages_needed
@@ -229,7 +232,108 @@ def test_own_rule_values_are_told(run: Run, fresh: Path) -> None:
     with (fresh / "season.toml").open("a") as file:
         file.write("\n[policy.confidence]\nvalue = 0.9\nreason = 'our laboratory repeats every sample'\n")
     text = " ".join(run("check", "--season", fresh).output.split())
-    assert "Own rule value: confidence = 0.9 instead of 0.8. our laboratory repeats every sample" in text
+    assert (
+        "Your own rule value: confidence = 0.9 probability instead of 0.8 probability (our laboratory repeats "
+        "every sample)."
+    ) in text
+
+
+OWN_ROWS = """
+[policy.cross_check]
+low-leaf-sufficient = { value = "full", reason = "our leaves lag behind" }
+[policy.companions]
+potassium = 1.2
+"""
+OWN_TOLD = (
+    "Your own rule value: cross_check.low-leaf-sufficient = full instead of half (our leaves lag behind).",
+    "Your own rule value: companions.potassium = 1.2 % instead of 1.4 % (season file).",
+)
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("check",),
+        ("advise", "--block", "creek", "--on", "2026-03-21"),
+        ("advise", "--block", "creek", "--on", "2026-03-21", "--full"),
+        ("amounts", "--block", "creek", "--on", "2026-03-21"),
+        ("history", "--block", "creek", "--on", "2026-03-21"),
+    ],
+)
+def test_own_rows_of_the_rules_are_told_everywhere(run: Run, lived: Path, command: tuple[str, ...]) -> None:
+    before = run(*command, "--season", lived).output
+    assert "own rule value" not in before
+    with (lived / "season.toml").open("a") as file:
+        file.write(OWN_ROWS)
+    output = run(*command, "--season", lived).output
+    text = " ".join(output.split())
+    for told in OWN_TOLD:
+        assert text.count(told) == 1
+    assert too_wide(output) == []
+
+
+def test_own_rows_of_the_rules_are_in_the_data_the_report_and_the_chart(run: Run, lived: Path) -> None:
+    with (lived / "season.toml").open("a") as file:
+        file.write(OWN_ROWS)
+    day = ("--block", "creek", "--on", "2026-03-21", "--season", lived)
+    (advice,) = json.loads(run("advise", "--json", *day).output)["advice"]
+    told = [(item["name"], item["shipped"], item["own"], item["reason"]) for item in advice["own_rule_values"]]
+    assert told == [
+        ("cross_check.low-leaf-sufficient", "half", "full", "our leaves lag behind"),
+        ("companions.potassium", "1.4 %", "1.2 %", "season file"),
+    ]
+    run("report", *day, "--to", lived / "page.html")
+    page = (lived / "page.html").read_text(encoding="utf-8")
+    table = page.split("Policy values that the season file sets</span></caption>")[1].split("</table>")[0]
+    for cells in told:
+        assert all(cell in table for cell in cells)
+    run("chart", *day, "--to", lived / "chart.svg")
+    svg = (lived / "chart.svg").read_text(encoding="utf-8")
+    for text in (svg, page):
+        assert "Rule values that the season file sets" in text
+    (note,) = [item for item in notes_of(open_season(lived)) if item.startswith("Rule values")]
+    assert note.split(": ")[1] == "cross_check.low-leaf-sufficient, companions.potassium."
+
+
+def notes_of(season: Season) -> list[str]:
+    """What stands above and below the panels of creek's chart."""
+    return [" ".join(text.get_text().split()) for text in season.chart("creek", date(2026, 3, 21)).texts]
+
+
+def test_an_own_row_is_what_the_advice_goes_by(run: Run, lived: Path) -> None:
+    """Creek was low with a low leaf on 21 March; to hold on that row takes the raise back."""
+    command = ("advise", "--block", "creek", "--on", "2026-03-21", "--json", "--season", lived)
+    (before,) = json.loads(run(*command).output)["advice"]
+    with (lived / "season.toml").open("a") as file:
+        file.write('\n[policy.cross_check]\nlow-leaf-low = "hold"\n[policy.companions]\npotassium = 1.3\n')
+    (after,) = json.loads(run(*command).output)["advice"]
+    assert (before["action"], after["action"]) == ("raise", "hold")
+    weighed, potassium = (
+        next(line for line in after["trace"] if line["rule"] == name) for name in ("weighed together", "potassium")
+    )
+    assert (weighed["fired"], weighed["source"], weighed["evidence"]) == (True, "season file", "own")
+    assert "row low-leaf-low" in weighed["saw"]
+    # creek's leaf holds 1.34 % potassium, below the shipped limit of 1.40 % (UGA-AESL) and above 1.3
+    assert [line["fired"] for line in before["trace"] if line["rule"] == "potassium"] == [True]
+    assert (potassium["fired"], potassium["source"]) == (False, "season file")
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ('[policy.cross_check]\nlow-snow = "half"\n', "policy.cross_check.low-snow: is no row of it"),
+        ('[policy.cross_check]\nlow-rain = "most"\n', "policy.cross_check.low-rain: should be 'full', 'half' or"),
+        ("[policy.companions]\nboron = -1\n", "policy.companions.boron: should be greater than 0"),
+        ("[policy]\ncompanions = 1\n", "policy.companions: write it as a table [policy.companions]"),
+    ],
+)
+def test_an_own_row_that_will_not_do_is_told_with_line_and_key(
+    run: Run, fresh: Path, given: str, told: str
+) -> None:
+    path = fresh / "season.toml"
+    path.write_text(path.read_text() + "\n" + given)
+    line = len(path.read_text().splitlines())
+    assert f"season.toml, line {line}, {told}" in " ".join(run("check", "--season", fresh, code=2).stderr.split())
 
 
 def test_a_metric_season_is_told_in_metric_words(run: Run, fresh: Path) -> None:

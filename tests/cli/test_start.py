@@ -60,6 +60,7 @@ def test_the_commands_come_in_the_order_of_a_seasons_work() -> None:
         "amounts",
         "decide",
         "decisions",
+        "history",
         "chart",
         "report",
         "demo",

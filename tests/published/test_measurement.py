@@ -11,8 +11,8 @@ from statistics import NormalDist
 import pytest
 
 from fertadjust.compare import compare, conformity, normal_cdf
-from fertadjust.rules.evidence_rules import budget
-from fertadjust.season import BlockSeason
+from fertadjust.evidence import Evidence
+from fertadjust.rules.evidence_rules import budget, repeatability
 from fertadjust.tissue import Basis, Censor, Method, Tissue
 from fertadjust.uncertainty import (
     REPEATABILITY_FACTOR,
@@ -118,6 +118,22 @@ def test_horwitz_deviation_between_laboratories(mg_kg: float, percent: float) ->
     assert found == pytest.approx(2 * (mg_kg * 1e-6) ** -0.1505, abs=0.01)
 
 
+@pytest.mark.parametrize(("ppm", "percent"), [(1000, 5.66), (2000, 5.10), (5000, 4.44), (10000, 4.00)])
+def test_a_laboratory_without_a_figure_of_its_own_counts_with_horwitz_and_says_so(
+    ppm: float, percent: float
+) -> None:
+    """HORWITZ-1988; 0 in the policy stands for it, and a figure of the laboratory's own takes its place."""
+    policy = support.policy()
+    assert (policy.laboratory_petiole.value, policy.laboratory_leaf.value) == (0.0, 0.0)
+    reading = support.season(support.result(ppm)).facts(support.day_in(7)).primary
+    assert reading is not None
+    part = budget(reading, policy)[0]
+    assert 100 * part.relative == pytest.approx(percent, abs=0.01)
+    assert (part.name, part.source, part.evidence) == ("laboratory, by Horwitz", "HORWITZ-1988", Evidence.DERIVED)
+    known = budget(reading, support.with_policy(policy, laboratory_petiole=0.08))[0]
+    assert (known.name, known.relative) == ("laboratory", 0.08)
+
+
 def test_a_budget_of_laboratory_sampling_and_day_is_12_9_percent() -> None:
     """Derived: 6 % (Horwitz near 1000 mg/kg), 5.5 % (CV 30 %, n = 30), 10 % (assumed); sqrt(166.25) = 12.894."""
     assert 100 * combined([0.06, 0.055, 0.10]) == pytest.approx(12.894, abs=0.01)
@@ -149,19 +165,25 @@ def test_standard_error_of_a_composite_of_petioles(cv: float, by_count: tuple[fl
         assert 100 * sampling_part(cv / 100, count) == pytest.approx(expected, abs=0.01)
 
 
-def meter_season() -> BlockSeason:
-    one = support.result(700, basis=Basis.SAP, method=Method.METER)
-    return support.season(one, tables=("strawberry-petiole-sap-florida",))
-
-
-def test_a_hand_held_meter_counts_with_31_3_percent() -> None:
-    """PENA-FLEITAS-2021: mean relative error 25 % on diluted sap; as a normal error 25 / 0.7979 = 31.3 %."""
+@pytest.mark.parametrize(
+    ("method", "name", "mean_error", "expected"),
+    [(Method.METER, "sap_meter", 24, 0.301), (Method.METER_DILUTED, "sap_meter_diluted", 25, 0.313)],
+)
+def test_a_hand_held_meter_counts_with_its_mean_relative_error_read_as_a_normal_one(
+    method: Method, name: str, mean_error: float, expected: float
+) -> None:
+    """PENA-FLEITAS-2021: mean relative error 24 % on undiluted and 25 % on diluted sap. Derived: the mean size of
+    a normal error is sqrt(2 / pi) = 0.79788 of its standard deviation, so 0.301 and 0.313."""
     policy = support.policy()
-    assert 100 * policy.sap_meter.value == pytest.approx(25 / math.sqrt(2 / math.pi), abs=0.1)
-    assert policy.sap_meter.source == "PENA-FLEITAS-2021"
-    reading = meter_season().facts(support.day_in(7)).primary
+    figure = getattr(policy, name)
+    assert figure.value == pytest.approx(mean_error / 100 / 0.79788, abs=0.0005)
+    assert (figure.value, figure.source, figure.evidence) == (expected, "PENA-FLEITAS-2021", Evidence.DERIVED)
+    one = support.result(700, basis=Basis.SAP, method=method)
+    season = support.season(one, tables=("strawberry-petiole-sap-florida",))
+    reading = season.facts(support.day_in(7)).primary
     assert reading is not None
-    assert budget(reading, policy)[0].relative == policy.sap_meter.value
+    part = budget(reading, policy)[0]
+    assert (part.relative, part.source, part.evidence) == (expected, "PENA-FLEITAS-2021", Evidence.DERIVED)
 
 
 # --- repeatability -------------------------------------------------------------------------------------------
@@ -176,7 +198,24 @@ def test_repeatability_limit_is_2_8_standard_deviations() -> None:
 @pytest.mark.parametrize("share", [0.5, 0.667])
 def test_duplicates_of_one_laboratory_near_1000_ppm_may_differ_by_8_to_11_percent(share: float) -> None:
     """Derived from ISO-5725 and HORWITZ-1988: repeat deviation is 1/2 to 2/3 of 5.66 %."""
-    assert repeatability_limit(1000, "ppm", share) == pytest.approx(2.8 * share * 0.0566, abs=1e-4)
+    between = horwitz_relative(mass_fraction(1000, "ppm"))
+    assert between == pytest.approx(0.0566, abs=1e-4)
+    assert repeatability_limit(between, share) == pytest.approx(2.8 * share * 0.0566, abs=1e-4)
+
+
+@pytest.mark.parametrize(("method", "limit"), [(Method.METER, 0.562), (Method.METER_DILUTED, 0.585)])
+def test_two_readings_of_a_meter_may_differ_by_what_its_own_uncertainty_allows(
+    method: Method, limit: float
+) -> None:
+    """Derived from ISO-5725 and PENA-FLEITAS-2021: 2.8 x 0.667 x 0.301 and x 0.313."""
+    pair = [
+        support.result(value, record=record, basis=Basis.SAP, method=method)
+        for record, value in enumerate((600.0, 700.0), start=1)
+    ]
+    season = support.season(*pair, tables=("strawberry-petiole-sap-florida",))
+    reading = season.facts(support.day_in(7)).primary
+    assert reading is not None and reading.count == 2
+    assert repeatability(reading, support.policy()) == pytest.approx(limit, abs=0.0005)
 
 
 def test_the_policy_takes_two_thirds_of_the_between_laboratory_deviation() -> None:

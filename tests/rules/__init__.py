@@ -96,6 +96,40 @@ def fired(found: Recommendation) -> set[str]:
     return {item.rule for item in found.trace if item.fired}
 
 
+LEAF_WORDS = {
+    "none": "no leaf beside it",
+    "low": "leaf low",
+    "sufficient": "leaf sufficient",
+    "high": "leaf high",
+    "unclear": "leaf unclear",
+}
+SOIL_WORDS = {
+    "none": "no soil test",
+    "above": "soil nitrate above its threshold",
+    "below": "soil nitrate below its threshold",
+}
+SEEN_WORDS = {"roots": "root trouble seen", "rain": "rain seen", "nothing": "nothing seen"}
+
+
+def weighed(
+    petiole: str,
+    *rows: str,
+    leaf_state: str = "none",
+    soil: str = "none",
+    supply: str = "full",
+    sight: str = "nothing",
+) -> str:
+    """What the rule "weighed together" saw: everything known, and the rows of the table that say what comes of it.
+
+    Args:
+        petiole: state of the deciding result; " (trend)" is added where a trend stands for it.
+        rows: ids of the rows.
+        leaf_state, soil, supply, sight: states of the rest.
+    """
+    known = f"{LEAF_WORDS[leaf_state]}, {SOIL_WORDS[soil]}, supply {supply}, {SEEN_WORDS[sight]}"
+    return f"petiole {petiole}, {known}, row {', '.join(rows)}"
+
+
 def horwitz(ppm: float) -> float:
     """Relative deviation between laboratories, 2^(1 - 0.5 log10 C) percent (HORWITZ-1988)."""
     return 2 ** (1 - 0.5 * math.log10(ppm * 1e-6)) / 100

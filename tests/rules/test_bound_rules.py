@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import combinations
 
 import pytest
 
@@ -12,9 +13,11 @@ from fertadjust.ledger import Application
 from fertadjust.observations import FRUIT_TROUBLE, Sight
 from fertadjust.plan import Credit, Plan
 from fertadjust.products import Product
-from fertadjust.rules.bound_rules import bounded_rate, filled
-from fertadjust.rules.facts import Action, Recommendation
+from fertadjust.rules.bound_rules import bounded_rate, bounded_rates, filled
+from fertadjust.rules.facts import Action, Limit, Recommendation
 from fertadjust.stages import StageDates
+from fertadjust.units import UnitSystem
+from fertadjust.words import bounds_sentence
 from tests.rules import (
     ENOUGH,
     HIGH,
@@ -111,7 +114,8 @@ def test_a_change_that_has_run_out_makes_the_sample_overdue_and_the_plan_apply_a
     found = advised(result(ENOUGH, 2), changes=(change,))
     assert found.standing_factor == 1.0
     assert found.standing_rates_lb_ac == pytest.approx([RATE] * len(found.weeks))
-    assert found.to_do[0] == "A sample is overdue: the last change ended on 3 Apr."
+    assert found.to_do[0] == "A sample is overdue: take one now."
+    assert "The last change ended on 3 Apr." in line(found, "review date").why
     on_the_day = advised(result(ENOUGH, 2), changes=(change,), on=day_in(5, 4))
     assert on_the_day.standing_factor == pytest.approx(1.3)
     assert not any("overdue" in text for text in on_the_day.to_do)
@@ -197,6 +201,15 @@ def test_the_floor_limits_the_cut_and_the_factor_with_it() -> None:
     assert found.rates_lb_ac == (4.5, 4.5)
     assert found.factor == pytest.approx(4.5 / RATE)
     assert found.binding == "floor" and "floor" in line(found, "floor and ceiling").why
+    assert found.sought == pytest.approx(1 - cut_size(HIGH))
+    assert found.limits == (Limit("floor", pytest.approx(4.5 / RATE)),)
+
+
+@pytest.mark.parametrize("floor", [CUT, CUT - 0.1, 0.0])
+def test_a_floor_that_the_cut_does_not_reach_says_nothing(floor: float) -> None:
+    found = advised(result(HIGH, 6), the_plan=open_plan(floor_lb_ac=floor))
+    assert found.binding == "" and found.limits == ()
+    assert found.rates_lb_ac == pytest.approx((CUT, CUT))
 
 
 @pytest.mark.parametrize("bounds", [{"ceiling_lb_ac": RAISED + 0.01}, {"ceiling_lb_ac": RAISED}])
@@ -303,7 +316,7 @@ def test_fruit_trouble_allows_no_raise_above_the_plan(sight: Sight) -> None:
     found = advised(result(LOW, 6), observations=(seen(sight, day_in(6)),))
     trace = line(found, "fruit quality")
     assert trace.fired and sight.value in trace.saw and "trials disagree" in trace.why
-    assert "HOCHMUTH-1996" in trace.source and trace.evidence is Evidence.PUBLISHED
+    assert "HOCHMUTH-1996" in trace.source and trace.evidence is Evidence.PROJECT_RULE
     assert found.action is Action.HOLD and found.factor == 1.0
     assert (found.moved_by, found.binding) == ("fruit quality", "fruit quality")
 
@@ -398,10 +411,20 @@ def test_a_raise_with_no_room_at_all_leaves_the_rate_in_force() -> None:
 @pytest.mark.parametrize(("room", "rates"), [(7.0, (5.25, 1.75)), (5.25, (5.25, 0.0)), (2.0, (2.0, 0.0))])
 @pytest.mark.parametrize("value", [LOW, ENOUGH])
 def test_feeding_stops_when_the_cap_is_used_up(value: float, room: float, rates: tuple[float, ...]) -> None:
+    """The rate in force would end there as well, so it is held, as far as the cap lasts."""
     found = capped(value, room)
-    assert found.rates_lb_ac == pytest.approx(rates)
-    assert found.action is Action.CUT and found.binding == "season cap"
+    assert found.rates_lb_ac == found.standing_rates_lb_ac == pytest.approx(rates)
+    assert found.action is Action.HOLD and found.binding == "season cap"
     assert "used up" in line(found, "season cap").why
+
+
+@pytest.mark.parametrize("room", [0.0, 2.0, 3.9])
+def test_a_cut_that_the_cap_does_not_even_hold_names_the_cap(room: float) -> None:
+    found = capped(HIGH, room)
+    assert found.rates_lb_ac == pytest.approx((room, 0.0))
+    assert "used up" in line(found, "season cap").why
+    assert found.binding == "season cap"
+    assert not line(found, "meterable rate").fired
 
 
 @pytest.mark.parametrize("room", [0.0, -5.0])
@@ -519,8 +542,35 @@ def test_rounding_never_passes_the_season_cap() -> None:
 
 def test_a_change_too_small_to_be_metered_is_a_hold() -> None:
     found = metered(LOW, 5.0)
-    assert line(found, "raise").fired and line(found, "meterable rate").fired
+    trace = line(found, "meterable rate")
+    assert line(found, "raise").fired and trace.fired
     assert found.action is Action.HOLD and found.rates_lb_ac == found.standing_rates_lb_ac
+    assert found.factor == 1.0 and found.sought == pytest.approx(RAISED / RATE)
+    assert found.binding == "meterable rate" and found.limits == (Limit("meterable rate", 1.0),)
+    assert (
+        trace.change == f"factor {RAISED / RATE:.2f} -> 1.00" and "smaller than what can be metered" in trace.why
+    )
+
+
+@pytest.mark.parametrize(("factor", "value", "step"), [(1.2, 4700.0, 2.0), (0.8, 3300.0, 2.0)])
+def test_an_easing_too_small_to_be_metered_leaves_the_factor_as_it_was(
+    factor: float, value: float, step: float
+) -> None:
+    found = advised(
+        result(value, 6),
+        the_plan=open_plan(rate_step_lb_ac=step),
+        changes=(in_force(factor),),
+        applications=fed(factor * RATE),
+    )
+    assert line(found, "after recovery").fired and line(found, "meterable rate").fired
+    assert found.factor == found.standing_factor == pytest.approx(factor)
+    assert found.action is Action.HOLD and found.binding == "meterable rate"
+
+
+def test_a_change_of_one_metering_step_is_made() -> None:
+    found = advised(result(HIGH, 6), the_plan=open_plan(rate_step_lb_ac=1.0))
+    assert found.rates_lb_ac == pytest.approx((4.0, 4.0)) and found.action is Action.CUT
+    assert found.binding == "" and found.limits == ()
 
 
 def test_the_rate_in_force_is_shown_as_it_is_metered() -> None:
@@ -532,6 +582,101 @@ def test_the_rate_in_force_is_shown_as_it_is_metered() -> None:
 
 
 # --- the bounds together ------------------------------------------------------------------------------------
+
+ALLOWED = {"late season": 0.8, "fruit quality": 1.0, "season cap": 1.05, "ceiling": 1.1}
+"""Factor that each of the bounds below allows by itself, the tightest first; 1.2 is sought."""
+
+
+def bounded_by(*names: str, units: UnitSystem = UnitSystem.US, **allowed: float) -> Recommendation:
+    """Far too low in week 11 at 0.8 of the plan: half more is 1.2 of it. Bounds are set as they are named."""
+    allows = ALLOWED | {name.replace("_", " "): factor for name, factor in allowed.items()}
+    sixteen = open_plan((RATE,) * 16, ceiling_lb_ac=RATE * allows["ceiling"] if "ceiling" in names else 60.0)
+    sample = result(400, 11)
+    given: dict[str, object] = {
+        "changes": (in_force(0.8, until=day_in(16), rates=(RATE,) * 16),),
+        "applications": (*fed(weeks=(1, 2)), *fed(0.8 * RATE, weeks=range(3, 12))),
+        "observations": (seen(Sight.SOFT_FRUIT, day_in(11)),) if "fruit quality" in names else (),
+        "the_policy": with_policy(policy(), no_raise_after_week=10 if "late season" in names else 20),
+        "units": units,
+    }
+    if "season cap" in names:
+        spent = 2 * RATE + 9 * 0.8 * RATE  # week 11 is fed in full
+        sixteen = replace(sixteen, cap_lb_ac=spent + 2 * RATE * allows["season cap"])  # weeks 12 and 13
+    return advised(sample, on=sample.known_on, the_plan=sixteen, **given)
+
+
+SETS_OF_BOUNDS = [names for count in (1, 2, 3, 4) for names in combinations(ALLOWED, count)]
+
+
+@pytest.mark.parametrize("units", UnitSystem)
+@pytest.mark.parametrize("names", SETS_OF_BOUNDS, ids=", ".join)
+def test_of_several_bounds_the_tightest_binds_and_every_other_says_what_it_allows(
+    names: tuple[str, ...], units: UnitSystem
+) -> None:
+    found = bounded_by(*names, units=units)
+    assert [week.number for week in found.weeks] == [12, 13]
+    assert found.sought == pytest.approx(1.2) and found.standing_factor == pytest.approx(0.8)
+    tightest = names[0]
+    assert found.binding == tightest
+    assert found.factor == pytest.approx(ALLOWED[tightest])
+    assert {limit.name: limit.factor for limit in found.limits} == pytest.approx(
+        {name: ALLOWED[name] for name in names}
+    )
+    assert len(found.limits) == len(names)
+    assert found.rates_lb_ac == pytest.approx([RATE * ALLOWED[tightest]] * 2)
+    for name in names:
+        assert line(found, "floor and ceiling" if name == "ceiling" else name).fired
+    words = bounds_sentence(found)
+    assert f"{tightest} ({ALLOWED[tightest]:.2f}) is the one that binds" in words
+    assert all(f"{name} {ALLOWED[name]:.2f}" in words for name in names[1:])
+    assert f"1.20 was sought, {ALLOWED[tightest]:.2f} is advised" in words
+
+
+def test_the_trace_says_what_a_bound_allows_that_another_leaves_idle() -> None:
+    found = bounded_by(*ALLOWED)
+    assert line(found, "late season").change == "factor 1.20 -> 0.80"
+    for rule, name in (("fruit quality",) * 2, ("floor and ceiling", "ceiling"), ("season cap",) * 2):
+        expected = f"allows factor {ALLOWED[name]:.2f}; the late season allows no more than 0.80"
+        assert line(found, rule).change == expected
+
+
+def test_a_ceiling_tighter_than_the_cap_does_not_hide_what_the_cap_allows() -> None:
+    found = bounded_by("ceiling", "season cap", ceiling=1.05, season_cap=1.1)
+    assert found.binding == "ceiling" and found.factor == pytest.approx(1.05)
+    assert {limit.name: limit.factor for limit in found.limits} == pytest.approx(
+        {"ceiling": 1.05, "season cap": 1.1}
+    )
+
+
+def test_bounds_that_the_step_does_not_reach_say_nothing() -> None:
+    """A cut, and a hold, are kept by none of the bounds on a raise."""
+    for value in (HIGH, 2000.0):
+        sample = result(value, 11)
+        found = advised(
+            sample,
+            on=sample.known_on,
+            the_plan=open_plan((RATE,) * 16, ceiling_lb_ac=RATE, cap_lb_ac=200.0),
+            applications=fed(weeks=range(1, 12)),
+            observations=(seen(Sight.SOFT_FRUIT, day_in(11)),),
+        )
+        assert found.binding == "" and found.limits == ()
+        assert not {"late season", "fruit quality", "floor and ceiling"} & fired(found)
+
+
+def test_a_single_week_at_the_ceiling_does_not_bind_what_the_late_season_holds() -> None:
+    """At 1.2 of the plan week 12 stands at the ceiling already; the raise is held because it is late."""
+    rates = (*(RATE,) * 11, 6.5, *(RATE,) * 4)
+    samples = (result(400, 10, record=2), result(400, 11, record=3))
+    found = advised(
+        *samples,
+        on=samples[1].known_on,
+        the_plan=open_plan(rates, ceiling_lb_ac=7.0),
+        changes=(in_force(1.2, until=day_in(16), rates=rates),),
+        applications=fed(1.2 * RATE, weeks=range(1, 12)),
+    )
+    assert found.sought > 1.2 and found.factor == pytest.approx(1.2)
+    assert found.binding == "late season"
+    assert found.rates_lb_ac == pytest.approx((7.0, 1.2 * RATE)) == found.standing_rates_lb_ac
 
 
 def test_all_bounds_at_once_leave_a_rate_that_is_explained() -> None:
@@ -583,7 +728,7 @@ def test_rates_never_leave_their_bounds_whatever_the_plan() -> None:
             spent = facts.logged_lb_ac + facts.assumed_lb_ac + facts.rest_of_week_lb_ac
             for week, rate in zip(found.weeks, found.rates_lb_ac, strict=True):
                 assert 0.0 <= rate <= the_plan.ceiling_lb_ac + 1e-9
-                if found.binding != "season cap":
+                if sum(found.standing_rates_lb_ac) >= sum(bounded_rates(facts, found.weeks, facts.factor)) - 1e-9:
                     assert rate >= min(the_plan.floor_lb_ac, week.rate_lb_ac) - 1e-9, (the_plan, value)
             if the_plan.cap_lb_ac is not None:
                 assert sum(found.rates_lb_ac) <= max(0.0, the_plan.cap_lb_ac - spent) + 1e-6, (the_plan, value)

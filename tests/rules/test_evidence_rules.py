@@ -10,10 +10,12 @@ import pytest
 
 from fertadjust.bands import BandTable
 from fertadjust.compare import Side
+from fertadjust.evidence import Evidence
 from fertadjust.products import Product
 from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Action, Recommendation
-from fertadjust.shipped import shipped_tables
+from fertadjust.rules.policy import Policy, with_overrides
+from fertadjust.shipped import shipped_policy_files, shipped_tables
 from fertadjust.stages import StageDates
 from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult
 from tests.rules import (
@@ -253,7 +255,7 @@ def test_the_lag_follows_the_nitrate_share_of_the_mix(nitrate: float | None, lag
 def test_a_sample_taken_before_the_change_began_cannot_repeat_it() -> None:
     change = replace(in_force(1.2, since=7), decided=day_in(6))
     found = advised(result(1500, 5), result(1500, 6, record=2), changes=(change,))
-    assert line(found, "too soon").fired and "-5 days after" in line(found, "too soon").saw
+    assert line(found, "too soon").fired and "5 days before it" in line(found, "too soon").saw
     assert found.factor == pytest.approx(1.2) and found.action is Action.HOLD
 
 
@@ -261,14 +263,18 @@ def test_a_sample_too_soon_after_a_raise_may_still_call_for_a_cut() -> None:
     found = advised(result(HIGH, 6), changes=(in_force(1.2, since=6),))
     assert line(found, "too soon").fired
     assert found.action is Action.CUT
-    assert found.factor == pytest.approx(1.2 * (1 - cut_size(HIGH)))
+    assert found.factor == 1.0 and "that one is taken back" in line(found, "cut").why
+    settled = advised(result(HIGH, 6), changes=(in_force(1.2, since=5),), applications=fed(1.2 * RATE))
+    assert settled.factor == pytest.approx(1.2 * (1 - cut_size(HIGH)))
 
 
 def test_a_sample_too_soon_after_a_cut_may_still_call_for_a_raise() -> None:
     found = advised(result(LOW, 6), changes=(in_force(0.8, since=6),))
     assert line(found, "too soon").fired and line(found, "too soon").change == "no further cut allowed"
     assert found.action is Action.RAISE
-    assert found.factor == pytest.approx(0.8 * (1 + raise_size(LOW)))
+    assert found.factor == 1.0 and "that one is taken back" in line(found, "raise").why
+    settled = advised(result(LOW, 6), changes=(in_force(0.8, since=5),), applications=fed(0.8 * RATE))
+    assert settled.factor == pytest.approx(0.8 * (1 + raise_size(LOW)))
 
 
 def test_a_sample_too_soon_after_a_cut_calls_for_no_further_cut() -> None:
@@ -276,7 +282,7 @@ def test_a_sample_too_soon_after_a_cut_calls_for_no_further_cut() -> None:
     soon = advised(*results, changes=(in_force(0.9, since=6),))
     late = advised(*results, changes=(in_force(0.9, since=5),), applications=fed(0.9 * RATE))
     assert soon.action is Action.HOLD and soon.factor == pytest.approx(0.9)
-    assert late.action is Action.CUT and late.factor == pytest.approx(0.9 * (1 - cut_size(HIGH)))
+    assert late.action is Action.CUT and late.factor == pytest.approx(0.9 * (1 - 0.25))  # high twice in a row
 
 
 def test_a_sample_too_soon_takes_no_change_back() -> None:
@@ -320,8 +326,10 @@ def test_a_low_result_of_few_petioles_may_be_too_unsure_to_raise_on() -> None:
 
 def test_the_budget_names_its_parts_with_their_sources() -> None:
     found = advised(result(ENOUGH, 6))
-    assert [part.name for part in found.parts] == ["laboratory", "sampling, 25 petioles", "hour and day"]
-    assert found.parts[0].relative == pytest.approx(horwitz(ENOUGH)) and found.parts[0].source == "HORWITZ-1988"
+    names = ["laboratory, by Horwitz", "sampling, 25 petioles", "hour and day"]
+    assert [part.name for part in found.parts] == names
+    assert found.parts[0].relative == pytest.approx(horwitz(ENOUGH))
+    assert (found.parts[0].source, found.parts[0].evidence) == ("HORWITZ-1988", Evidence.DERIVED)
     assert found.parts[1].relative == pytest.approx(0.30 / 5)
     assert found.parts[2].relative == pytest.approx(0.10)
     assert found.relative == pytest.approx(math.sqrt(sum(part.relative**2 for part in found.parts)))
@@ -329,15 +337,47 @@ def test_the_budget_names_its_parts_with_their_sources() -> None:
 
 def test_leaf_nitrogen_has_a_budget_of_its_own() -> None:
     found = advised(leaf(LEAF_ENOUGH))
-    assert [part.name for part in found.parts] == ["laboratory", "sampling, 25 leaves", "hour and day"]
+    names = ["laboratory, by Horwitz", "sampling, 25 leaves", "hour and day"]
+    assert [part.name for part in found.parts] == names
     assert found.parts[0].relative == pytest.approx(horwitz(LEAF_ENOUGH * 10_000))
     assert [part.relative for part in found.parts[1:]] == pytest.approx([0.10 / 5, 0.03])
 
 
-def meter_season(*values: float) -> Recommendation:
+def own_laboratory(**figures: float) -> Policy:
+    """The shipped policy with figures of the laboratory's own."""
+    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    return Policy.model_validate(with_overrides(data, figures))
+
+
+def test_a_laboratorys_own_figure_takes_the_place_of_the_general_one() -> None:
+    the_policy = own_laboratory(laboratory_petiole=0.08, laboratory_leaf=0.02)
+    for sample, relative in ((result(ENOUGH, 6), 0.08), (leaf(LEAF_ENOUGH), 0.02)):
+        part = advised(sample, the_policy=the_policy).parts[0]
+        assert (part.name, part.relative) == ("laboratory", relative)
+        assert (part.source, part.evidence) == ("season file", Evidence.OWN)
+
+
+def test_the_figure_for_petioles_says_nothing_about_leaves() -> None:
+    part = advised(leaf(LEAF_ENOUGH), the_policy=own_laboratory(laboratory_petiole=0.08)).parts[0]
+    assert part.name == "laboratory, by Horwitz"
+    assert part.relative == pytest.approx(horwitz(LEAF_ENOUGH * 10_000))
+
+
+@pytest.mark.parametrize(("share", "apart"), [(0.998, False), (1.002, True)])
+def test_a_laboratorys_own_figure_also_says_how_far_its_duplicates_may_lie_apart(
+    share: float, apart: bool
+) -> None:
+    limit = 2.8 * 0.667 * 0.08  # ISO-5725; HORWITZ-1988 for the share inside one laboratory
+    found = advised(*pair(share * limit), the_policy=own_laboratory(laboratory_petiole=0.08))
+    assert line(found, "duplicates disagree").fired is apart
+    half_range = share * limit / 2 if apart else 0.0
+    assert found.parts[0].relative == pytest.approx(math.hypot(0.08 / math.sqrt(2), half_range))
+
+
+def meter_season(*values: float, method: Method = Method.METER) -> Recommendation:
     """Sap by a hand-held meter at early bloom, where Delaware gives 600 mg/L and more (DE-7778)."""
     readings = [
-        result(value, 6, record=index, basis=Basis.SAP, method=Method.METER)
+        result(value, 6, record=index, basis=Basis.SAP, method=method)
         for index, value in enumerate(values, start=1)
     ]
     the_season = season(
@@ -349,11 +389,46 @@ def meter_season(*values: float) -> Recommendation:
     return evaluate(the_season.facts(SATURDAY), the_season.policy)
 
 
-def test_a_hand_held_meter_brings_its_own_uncertainty() -> None:
-    found = meter_season(700.0)
-    assert found.parts[0].name == "meter" and found.parts[0].source == "PENA-FLEITAS-2021"
-    # mean relative error 25 % of a normal error: 0.25 x sqrt(pi / 2) = 0.313 (PENA-FLEITAS-2021)
-    assert found.parts[0].relative == pytest.approx(0.25 * math.sqrt(math.pi / 2), abs=5e-4)
+@pytest.mark.parametrize(
+    ("method", "name", "mean_error"),
+    [(Method.METER, "meter, undiluted sap", 0.24), (Method.METER_DILUTED, "meter, diluted sap", 0.25)],
+)
+def test_a_hand_held_meter_brings_its_own_uncertainty(method: Method, name: str, mean_error: float) -> None:
+    """A mean relative error (PENA-FLEITAS-2021) read as that of a normal error, times sqrt(pi / 2)."""
+    found = meter_season(700.0, method=method)
+    assert (found.parts[0].name, found.parts[0].source) == (name, "PENA-FLEITAS-2021")
+    assert found.parts[0].relative == pytest.approx(mean_error * math.sqrt(math.pi / 2), abs=5e-4)
+    assert [part.relative for part in found.parts[1:]] == pytest.approx([0.30 / 5, 0.10])
+
+
+def test_sap_read_by_a_laboratory_goes_by_horwitz() -> None:
+    """600 mg/L counts as 600 parts per million: sap taken as 1 kg a litre."""
+    found = meter_season(600.0, method=Method.LABORATORY)
+    assert found.parts[0].name == "laboratory, by Horwitz"
+    assert found.parts[0].relative == pytest.approx(horwitz(600.0))
+
+
+@pytest.mark.parametrize(("method", "single"), [(Method.METER, 0.301), (Method.METER_DILUTED, 0.313)])
+@pytest.mark.parametrize(("share", "apart"), [(0.998, False), (1.002, True)])
+def test_meter_readings_of_one_day_are_held_to_the_meters_own_limit(
+    method: Method, single: float, share: float, apart: bool
+) -> None:
+    limit = 2.8 * 0.667 * single  # ISO-5725
+    low, high = (400.0 * (1 + sign * share * limit / 2) for sign in (-1, 1))
+    found = meter_season(low, high, method=method)
+    assert line(found, "duplicates disagree").fired is apart
+    half_range = share * limit / 2 if apart else 0.0
+    assert found.parts[0].relative == pytest.approx(math.hypot(single / math.sqrt(2), half_range))
+
+
+def test_diluted_and_undiluted_readings_of_one_day_are_not_averaged() -> None:
+    readings = [
+        result(value, 6, record=number, basis=Basis.SAP, method=method)
+        for number, (value, method) in enumerate(((500.0, Method.METER), (700.0, Method.METER_DILUTED)), start=1)
+    ]
+    stages = StageDates({"early_bloom": BLOOM}, day_in(12, 6))
+    facts = season(*readings, tables=(DELAWARE_SAP,), stages=stages).facts(SATURDAY)
+    assert facts.primary is not None and facts.primary.count == 1
 
 
 # --- duplicates ---------------------------------------------------------------------------------------------

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import date, timedelta
+from statistics import NormalDist
 
 import pytest
 
 from fertadjust.compare import Side, Status
+from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import Action, Recommendation
 from fertadjust.stages import StageDates
-from fertadjust.tissue import Censor, Tissue, TissueResult
+from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
 from tests.rules import (
     ENOUGH,
     HIGH,
@@ -22,6 +25,7 @@ from tests.rules import (
     LOW_EDGE,
     RATE,
     SATURDAY,
+    WIDTH,
     Z_80,
     advised,
     cut_size,
@@ -30,8 +34,10 @@ from tests.rules import (
     in_force,
     leaf,
     line,
+    open_plan,
     petiole_season,
     raise_size,
+    uncertainty,
     value_at,
 )
 from tests.support import BLOOM, day_in, policy, result, with_policy
@@ -137,7 +143,7 @@ def test_a_laboratorys_bound_counts_only_where_it_tells(
     assert (found.comparison.side, found.comparison.position) == (side, None)
     if action is Action.HOLD:
         assert line(found, "status").why == (
-            "The laboratory's bound does not tell on which side of the band the crop lies."
+            "The laboratory's bound does not tell clearly on which side of the band the crop lies."
         )
 
 
@@ -145,7 +151,7 @@ def test_a_bound_close_to_the_edge_is_not_sure_either() -> None:
     found = advised(result(2900, 6, censor=Censor.BELOW))
     assert found.comparison is not None and found.comparison.side is Side.BELOW
     assert found.comparison.sure is None and found.action is Action.HOLD
-    assert "not clearly on one side" in line(found, "status").why
+    assert "does not tell clearly" in line(found, "status").why
 
 
 def california(*results: TissueResult, on: date = SATURDAY) -> Recommendation:
@@ -199,10 +205,11 @@ def test_low_in_week_two_is_high_in_week_one_so_the_stage_is_confirmed_first() -
     found = in_week(2000.0, 2)
     trace = line(found, "stage in doubt")
     assert trace.fired and trace.change == "hold, confirm the stage"
-    assert "week 1: above" in trace.saw and "week 3: below" in trace.saw
+    assert trace.saw == "7 days either way: week 1: above"  # week 3 is of the same row
+    assert (trace.source, trace.evidence) == ("UGA-2021", Evidence.DERIVED)
     assert found.action is Action.HOLD and found.factor == 1.0
     assert found.comparison is not None and found.comparison.sure is Side.BELOW
-    assert "Confirm the stage: the date that places the band decides this result." in found.to_do
+    assert "Confirm where the crop stands: the band changes close to the date of this sample." in found.to_do
     assert found.next_sample == day_in(2, 2) + timedelta(days=7)
 
 
@@ -258,10 +265,122 @@ def test_the_stage_does_not_matter_where_nothing_would_be_changed() -> None:
     assert "week 1: above" in trace.saw
 
 
+@pytest.mark.parametrize(("value", "recorded"), [(2500.0, True), (1600.0, False)])
+def test_a_guessed_bloom_is_in_doubt_by_two_weeks(value: float, recorded: bool) -> None:
+    """Week 7: weeks 5 to 8 are of one row; two weeks on, in week 9, the band is 2,000 to 4,500 ppm (UGA-2021)."""
+    guessed = StageDates({"first_bloom": BLOOM}, day_in(12, 6), frozenset({"first_bloom"}))
+    noted, guess = in_week(value, 7), in_week(value, 7, stages=guessed)
+    assert not line(noted, "stage in doubt").fired and noted.action is Action.RAISE
+    trace = line(guess, "stage in doubt")
+    assert trace.fired is recorded and trace.saw.startswith("14 days either way: ")
+    assert (trace.source, trace.evidence) == ("none", Evidence.PROJECT_RULE)
+    assert guess.action is (Action.HOLD if recorded else Action.RAISE)
+
+
+def by_month(value: float, sampled: date, **more: object) -> Recommendation:
+    """Sap by Florida's months (UF-CV004), with the grower's consent to cuts on figures from memory."""
+    sample = replace(result(value, 1, basis=Basis.SAP, **more), sampled=sampled, received=sampled)  # type: ignore[arg-type]
+    start = sampled - timedelta(days=sampled.weekday() + 21)
+    the_plan = open_plan((RATE,) * 12, start=start)
+    consent = with_policy(policy(), recalled_may_cut=True)
+    return advised(
+        sample,
+        on=sampled,
+        tables=("strawberry-petiole-sap-florida",),
+        the_plan=the_plan,
+        the_policy=consent,
+        applications=(),
+    )
+
+
+@pytest.mark.parametrize(
+    ("sampled", "value", "doubtful", "action"),
+    [
+        (date(2025, 11, 15), 650.0, False, Action.RAISE),  # 800 to 900 in November
+        (date(2025, 11, 23), 650.0, False, Action.RAISE),
+        (date(2025, 11, 24), 650.0, True, Action.HOLD),  # 600 to 800 in December
+        (date(2025, 12, 7), 1000.0, True, Action.HOLD),
+        (date(2025, 12, 8), 1000.0, False, Action.CUT),
+        (date(2025, 11, 30), 450.0, False, Action.RAISE),  # low in both months
+        (date(2026, 1, 15), 450.0, False, Action.RAISE),
+        (date(2026, 1, 25), 450.0, True, Action.HOLD),  # 300 to 500 in February
+    ],
+)
+def test_by_months_a_result_is_in_doubt_only_near_the_months_change(
+    sampled: date, value: float, doubtful: bool, action: Action
+) -> None:
+    found = by_month(value, sampled)
+    assert line(found, "stage in doubt").fired is doubtful
+    assert found.action is action
+
+
+NAMED = {
+    "green_up": BLOOM - timedelta(days=14),
+    "full_bloom": day_in(2),
+    "main_fruiting": day_in(6),
+    "later_fruiting": day_in(11),
+}
+"""Delaware (DE-2018): 600-1,500, 4,000-6,000, 3,000-5,000, then 1,000-3,000 ppm."""
+
+
+def by_stage(value: float, on: date, dates: dict[str, date], *guesses: str) -> Recommendation:
+    sample = replace(result(value, 1), sampled=on, received=on)
+    return advised(
+        sample,
+        on=on,
+        tables=("strawberry-petiole-dry-delaware",),
+        stages=StageDates({**dates, "first_bloom": BLOOM}, day_in(12, 6), frozenset(guesses)),
+        applications=(),
+    )
+
+
+@pytest.mark.parametrize(
+    ("on", "value", "doubtful", "action"),
+    [
+        (day_in(8), 2000.0, False, Action.RAISE),  # the middle of main fruiting, three weeks before the next
+        (day_in(8), 7000.0, False, Action.CUT),
+        (day_in(10), 2000.0, True, Action.HOLD),  # a week before later fruiting, where it is within
+        (day_in(9, 6), 2000.0, False, Action.RAISE),  # eight days before
+        (day_in(2), 2000.0, True, Action.HOLD),  # the first day of full bloom; high at green-up
+        (day_in(2, 6), 2000.0, True, Action.HOLD),
+        (day_in(3), 2000.0, False, Action.RAISE),
+        (day_in(1, 6), 1900.0, True, Action.HOLD),  # the day before full bloom
+        (day_in(12), 500.0, False, Action.HOLD),  # low in both; too late for a raise
+    ],
+)
+def test_by_named_stages_a_result_is_in_doubt_only_near_a_change(
+    on: date, value: float, doubtful: bool, action: Action
+) -> None:
+    found = by_stage(value, on, NAMED)
+    assert line(found, "stage in doubt").fired is doubtful
+    assert found.action is action
+
+
+def test_a_next_stage_without_a_date_leaves_the_middle_of_this_one_in_doubt() -> None:
+    undated = {name: on for name, on in NAMED.items() if name != "later_fruiting"}
+    on = day_in(8)
+    within_the_next, low_in_both = by_stage(2000.0, on, undated), by_stage(600.0, on, undated)
+    assert line(within_the_next, "stage in doubt").fired and within_the_next.action is Action.HOLD
+    assert "later fruiting: within" in line(within_the_next, "stage in doubt").saw
+    assert not line(low_in_both, "stage in doubt").fired and low_in_both.action is Action.RAISE
+
+
+def test_a_guessed_next_stage_is_in_doubt_two_weeks_before() -> None:
+    for on, doubtful in ((day_in(8, 6), False), (day_in(9), True)):  # 15 and 14 days before later fruiting
+        found = by_stage(2000.0, on, NAMED, "later_fruiting")
+        trace = line(found, "stage in doubt")
+        assert trace.fired is doubtful and (f"{14 if doubtful else 7} days either way" in trace.saw)
+        assert found.action is (Action.HOLD if doubtful else Action.RAISE)
+    assert line(by_stage(2000.0, day_in(9), NAMED, "later_fruiting"), "stage in doubt").why.startswith(
+        "The stage date is a guess"
+    )
+
+
 def test_a_band_for_the_whole_season_leaves_no_doubt_about_the_stage() -> None:
     found = advised(leaf(LEAF_LOW))
     trace = line(found, "stage in doubt")
-    assert not trace.fired and trace.saw == "whole season only"
+    assert not trace.fired and trace.saw == "whole season, 7 days either way"
+    assert trace.why == "The band is the same however the stage is dated."
 
 
 def test_a_low_result_with_the_stage_in_doubt_is_not_said_to_be_in_its_band() -> None:
@@ -363,7 +482,27 @@ def test_eight_results_with_a_chance_of_five_and_a_half_percent_are_no_trend() -
 def test_a_trend_that_stays_in_the_band_until_the_next_sample_takes_no_step() -> None:
     found = on_trend((4100.0, 4050.0, 4000.0, 3950.0))
     trace = line(found, "heading out")
-    assert not trace.fired and "stays in the band until the next sample" in trace.why
+    assert not trace.fired and "does not clearly leave the band by the next sample" in trace.why
+    assert found.action is Action.HOLD and "chance to lie below the band on 28 Apr: " in trace.saw
+
+
+@pytest.mark.parametrize("last", [3400.0, 3600.0])
+def test_an_early_step_needs_more_than_the_stated_chance_to_leave_the_band(last: float) -> None:
+    """The chance by hand: position, slope and their errors at the sample's day, two weeks on."""
+    values = (4700.0, 4300.0, 3900.0, last)
+    results = every_five_days(values)
+    facts = petiole_season(*results).facts(results[-1].sampled)
+    assert facts.trend is not None
+    slope_sd = (facts.trend.high_slope - facts.trend.low_slope) / (2 * 1.6448536269514722)
+    place = math.log(last / LOW_EDGE) / WIDTH + 14 * facts.trend.slope_per_day
+    own_sd = math.sqrt(math.log1p(uncertainty(last) ** 2)) / WIDTH
+    chance = NormalDist(place, math.hypot(own_sd, 14 * slope_sd)).cdf(0.0)
+    assert 0.5 < chance < 0.99
+    for asked, fires in ((chance - 1e-6, True), (chance + 1e-6, False)):
+        found = on_trend(values, the_policy=with_policy(policy(), leaving_chance=asked))
+        trace = line(found, "heading out")
+        assert trace.fired is fires and f"on 28 Apr: {100 * chance:.0f} %" in trace.saw
+        assert found.factor == pytest.approx(1.1 if fires else 1.0)
 
 
 @pytest.mark.parametrize(("last", "leaves"), [(3505.0, True), (3525.0, False)])
@@ -409,7 +548,7 @@ def test_a_low_result_with_the_stage_in_doubt_takes_no_more_than_the_early_step(
     found = advised(*results, on=results[-1].sampled)
     assert {"stage in doubt", "heading out"} <= fired(found)
     assert found.factor == pytest.approx(1.10)
-    assert "Confirm the stage: the date that places the band decides this result." in found.to_do
+    assert "Confirm where the crop stands: the band changes close to the date of this sample." in found.to_do
 
 
 def test_a_laboratorys_bound_is_not_projected() -> None:

@@ -18,7 +18,9 @@ from fertadjust.rules.facts import Action, Recommendation
 from fertadjust.rules.policy import Policy, Recovery, with_overrides
 from fertadjust.shipped import shipped_policy_files, shipped_tables
 from fertadjust.stages import StageDates
+from fertadjust.tissue import TissueResult
 from tests.rules import (
+    ENOUGH,
     HIGH,
     HIGH_EDGE,
     LEAF_LOW,
@@ -63,7 +65,7 @@ def test_a_raise_between_the_published_steps_says_that_its_growth_is_the_program
     between, largest = line(advised(result(LOW, 6)), "raise"), line(advised(result(1000, 6)), "raise")
     assert between.evidence is Evidence.PROJECT_RULE and OWN_RULE_WORDS in between.why
     assert "UGA-2021" in between.source and "UGA-AESL" in between.source
-    assert largest.evidence is Evidence.PUBLISHED and OWN_RULE_WORDS not in largest.why
+    assert largest.evidence is Evidence.DERIVED and OWN_RULE_WORDS not in largest.why
 
 
 def test_petiole_and_leaf_both_low_take_the_published_leaf_raise() -> None:
@@ -92,13 +94,20 @@ def test_the_policy_says_how_far_out_the_largest_step_is_reached() -> None:
     assert advised(result(high, 6), the_policy=the_policy).factor == pytest.approx(1 - 0.10 - 0.8 * 0.15)
 
 
-def with_limits(*results: Any, **limits: float) -> Recommendation:
+def own(**figures: float) -> Policy:
+    """The shipped policy with figures of the season file's."""
+    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    return Policy.model_validate(with_overrides(data, figures))
+
+
+def with_limits(*results: Any, the_policy: Policy | None = None, **limits: float) -> Recommendation:
     """The Southeast table with limits that it does not print (invented)."""
     data = shipped_tables()[SOUTHEAST].as_data()
     for row in data["rows"]:
         if row["weeks"][0] == 5:
             row |= limits
-    the_season = replace(petiole_season(*results), tables=(BandTable.model_validate(data),))
+    the_season = petiole_season(*results, the_policy=the_policy)
+    the_season = replace(the_season, tables=(BandTable.model_validate(data),))
     return evaluate(the_season.facts(SATURDAY), the_season.policy)
 
 
@@ -123,15 +132,14 @@ def test_a_raise_counts_from_the_rate_in_force() -> None:
         result(1500, 5, record=1), result(LOW, 6, record=2), changes=(in_force(1.2),), applications=fed(1.2 * RATE)
     )
     assert found.standing_factor == pytest.approx(1.2)
-    assert found.factor == pytest.approx(1.2 * (1 + raise_size(LOW)))
+    assert found.factor == pytest.approx(1.2 * 1.5)  # the second low result in a row (TOMATO-SAP-1988)
     assert found.rates_lb_ac == pytest.approx([RATE * found.factor] * len(found.weeks))
 
 
 def test_a_half_step_is_never_smaller_than_the_smallest_step() -> None:
     found = advised(result(LOW, 6), leaf(3.3), the_policy=with_policy(policy(), smallest_step=0.25))
     assert found.factor == pytest.approx(1.25)
-    tiny = with_policy(policy(), smallest_step=0.25, raise_first=0.2, raise_largest=0.2)
-    assert advised(result(LOW, 6), the_policy=tiny).factor == pytest.approx(1.2)
+    assert "half of 39 %, no less than 25 %" in line(found, "raise").saw
 
 
 def test_no_raise_is_taken_where_none_is_called_for() -> None:
@@ -163,9 +171,7 @@ def test_every_cut_is_labelled_as_the_programs_own_rule(value: float) -> None:
 
 
 def test_a_cut_of_the_growers_own_size_is_called_the_growers_own() -> None:
-    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
-    own = Policy.model_validate(with_overrides(data, {"cut_largest": 0.20}))
-    found = advised(result(20_000, 6), the_policy=own)
+    found = advised(result(20_000, 6), the_policy=own(cut_largest=0.20))
     trace = line(found, "cut")
     assert found.factor == pytest.approx(0.80)
     assert trace.evidence is Evidence.OWN
@@ -173,7 +179,8 @@ def test_a_cut_of_the_growers_own_size_is_called_the_growers_own() -> None:
 
 def test_a_half_cut_is_never_smaller_than_the_smallest_step() -> None:
     found = advised(result(6500, 6), leaf(3.3))
-    assert line(found, "leaf nitrogen").change == "full step -> half step"
+    assert line(found, "weighed together").change == "full step -> half step"
+    assert cut_size(6500.0) / 2 < 0.10
     assert found.factor == pytest.approx(0.90)
 
 
@@ -188,6 +195,101 @@ def test_a_low_result_while_nothing_is_fed_goes_back_to_the_plans_rate() -> None
     found = advised(result(LOW, 6), changes=(in_force(0.0),), applications=fed(0.0))
     assert found.factor == 1.0 and found.action is Action.RAISE
     assert "back to plan" in line(found, "raise").why
+
+
+# --- results in a row ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("before", "value", "expected"),
+    [
+        (None, LOW, raise_size(LOW)),
+        (ENOUGH, LOW, raise_size(LOW)),
+        (HIGH, LOW, raise_size(LOW)),
+        (2000.0, LOW, 0.50),
+        (2950.0, LOW, 0.50),  # below its band, though not clearly
+        (2000.0, 800.0, 0.50),
+        (None, HIGH, -cut_size(HIGH)),
+        (ENOUGH, HIGH, -cut_size(HIGH)),
+        (LOW, HIGH, -cut_size(HIGH)),
+        (6500.0, HIGH, -0.25),
+        (5050.0, HIGH, -0.25),
+    ],
+)
+def test_a_second_result_in_a_row_on_one_side_takes_a_larger_step(
+    before: float | None, value: float, expected: float
+) -> None:
+    """A second low result: half as much again (TOMATO-SAP-1988). How far to cut is the project's own."""
+    earlier = () if before is None else (result(before, 5, record=7),)
+    assert advised(*earlier, result(value, 6)).factor == pytest.approx(1 + expected)
+
+
+def test_a_second_result_in_a_row_names_its_own_figure() -> None:
+    low = line(advised(result(2000, 5, record=7), result(LOW, 6)), "raise")
+    assert (low.source, low.evidence) == ("TOMATO-SAP-1988", Evidence.DERIVED)
+    assert low.saw.endswith("the second low result in a row")
+    high = line(advised(result(7000, 5, record=7), result(6500, 6)), "cut")
+    assert (high.source, high.evidence) == ("none", Evidence.PROJECT_RULE)
+    assert high.saw.endswith("the second high result in a row") and OWN_RULE_WORDS in high.why
+
+
+def test_a_run_is_broken_by_any_result_that_is_not_on_its_side() -> None:
+    broken = (result(2000, 4, record=5), result(ENOUGH, 5, record=6))
+    assert advised(*broken, result(LOW, 6)).factor == pytest.approx(1 + raise_size(LOW))
+
+
+def test_the_policy_says_how_many_results_make_a_run() -> None:
+    three = with_policy(policy(), results_for_second_change=3)
+    results = [result(2000, week, record=week) for week in (4, 5)]
+    assert advised(results[1], result(LOW, 6), the_policy=three).factor == pytest.approx(1 + raise_size(LOW))
+    assert advised(*results, result(LOW, 6), the_policy=three).factor == pytest.approx(1.5)
+
+
+def test_half_of_a_persistent_step_is_half_of_its_own_figure() -> None:
+    low = advised(result(2000, 5, record=7), result(LOW, 6), leaf(3.3))
+    high = advised(result(7000, 5, record=7), result(HIGH, 6), leaf(3.3))
+    assert (low.factor, high.factor) == (pytest.approx(1.25), pytest.approx(0.875))
+
+
+# --- the largest step ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "samples",
+    [
+        (result(1000, 6),),
+        (result(2000, 5, record=7), result(LOW, 6)),
+        (result(LOW, 6), leaf(LEAF_LOW)),
+        (leaf(LEAF_LOW),),
+    ],
+    ids=["far below", "second in a row", "leaf low as well", "leaf alone"],
+)
+def test_no_raise_is_larger_than_the_season_file_allows(samples: tuple[TissueResult, ...]) -> None:
+    found = advised(*samples, the_policy=own(raise_largest=0.36))
+    assert found.factor == pytest.approx(1.36)
+    assert (line(found, "raise").source, line(found, "raise").evidence) == ("season file", Evidence.OWN)
+    assert advised(*samples).factor == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize(
+    "samples",
+    [(result(20_000, 6),), (result(6500, 5, record=7), result(6500, 6))],
+    ids=["far above", "second in a row"],
+)
+def test_no_cut_is_larger_than_the_season_file_allows(samples: tuple[TissueResult, ...]) -> None:
+    found = advised(*samples, the_policy=own(cut_largest=0.12))
+    assert found.factor == pytest.approx(0.88)
+    assert line(found, "cut").evidence is Evidence.OWN
+    assert advised(*samples).factor == pytest.approx(0.75)
+
+
+def test_no_deficiency_or_excess_steps_further_than_the_season_file_allows() -> None:
+    bounded = own(raise_largest=0.36, cut_largest=0.12)
+    low = with_limits(result(LOW, 6), the_policy=bounded, deficient_below=2600.0)
+    high = with_limits(result(7000, 6), the_policy=bounded, excess_above=6500.0)
+    assert low.comparison is not None and low.comparison.status is Status.DEFICIENT
+    assert high.comparison is not None and high.comparison.status is Status.EXCESS
+    assert (low.factor, high.factor) == (pytest.approx(1.36), pytest.approx(0.88))
 
 
 # --- after recovery -----------------------------------------------------------------------------------------
@@ -350,6 +452,6 @@ def test_a_change_is_not_taken_back_while_the_stage_is_in_doubt() -> None:
 
 def test_a_cut_size_of_the_growers_own_is_not_called_the_programs() -> None:
     base = policy()
-    own = base.cut_largest.model_copy(update={"value": 0.20, "evidence": Evidence.OWN, "shipped": 0.25})
-    found = advised(result(20_000, 6), the_policy=base.model_copy(update={"cut_largest": own}))
+    figure = base.cut_largest.model_copy(update={"value": 0.20, "evidence": Evidence.OWN, "shipped": 0.25})
+    found = advised(result(20_000, 6), the_policy=base.model_copy(update={"cut_largest": figure}))
     assert "The size is set in the season file: no publication gives a number" in line(found, "cut").why

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -35,9 +36,7 @@ from tests.support import day_in, plan, result
 
 
 def action_at(season: BlockSeason, on: date, value: float) -> Action:
-    reading = season.facts(on).primary
-    assert reading is not None
-    return evaluate(season.facts_with(on, reading, value), season.policy).action
+    return evaluate(season.facts_at(season.facts(on))(value), season.policy).action
 
 
 CASES: dict[str, tuple[BlockSeason, date]] = {
@@ -58,6 +57,15 @@ CASES: dict[str, tuple[BlockSeason, date]] = {
         petiole_season(result(3500, 6), changes=(in_force(0.8),), applications=fed(0.8 * RATE)),
         SATURDAY,
     ),
+    "low twice": (petiole_season(result(2000, 5, record=7), result(LOW, 6)), SATURDAY),
+    "falling": (
+        petiole_season(
+            *(result(value, 3 + k, record=k) for k, value in enumerate((4600.0, 4300.0, 3900.0, 3400.0)))
+        ),
+        SATURDAY,
+    ),
+    "too coarse to meter": (petiole_season(result(LOW, 6), the_plan=open_plan(rate_step_lb_ac=2.5)), SATURDAY),
+    "over-supplied": (petiole_season(result(HIGH, 6), applications=fed(1.4 * RATE)), SATURDAY),
     "leaf alone": (petiole_season(leaf(LEAF_LOW)), SATURDAY),
     "on the sample farm's bounds": (petiole_season(result(LOW, 6), the_plan=plan(cap=43.0)), SATURDAY),
     "soft fruit": (
@@ -127,19 +135,43 @@ def test_without_a_usable_result_there_is_no_edge() -> None:
 
 def test_other_results_of_the_season_stay_as_they_are() -> None:
     season = petiole_season(result(1500, 5), result(LOW, 6, record=2))
-    reading = season.facts(SATURDAY).primary
-    assert reading is not None
-    facts = season.facts_with(SATURDAY, reading, 4000.0)
+    here = season.facts(SATURDAY)
+    facts = season.facts_at(here)(4000.0)
     assert facts.primary is not None and facts.primary.value == pytest.approx(4000.0)
-    assert facts.earlier == season.facts(SATURDAY).earlier
+    assert here.primary is not None and here.primary.value == LOW
+    assert replace(facts, primary=here.primary, trend=here.trend) == here
+
+
+@pytest.mark.parametrize("value", [900.0, 3100.0, 4700.0, 12_000.0])
+def test_the_facts_at_another_value_are_those_of_a_season_with_that_result(value: float) -> None:
+    """Four results, so that the trend is another as well; a leaf and a change beside them."""
+
+    def of(last: float) -> BlockSeason:
+        falling = [result(one, 3 + k, record=k) for k, one in enumerate((4600.0, 4300.0, 3700.0))]
+        rest = {"changes": (in_force(1.1, since=5),), "applications": fed(1.1 * RATE)}
+        return petiole_season(*falling, result(last, 6, record=9), leaf(LEAF_ENOUGH), **rest)
+
+    season = of(3300.0)
+    found = season.facts_at(season.facts(SATURDAY))(value)
+    assert found == of(value).facts(SATURDAY)
+    assert found.trend != season.facts(SATURDAY).trend
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_actions_come_in_the_order_raise_hold_cut(name: str) -> None:
+    season, on = CASES[name]
+    reading = season.facts(on).primary
+    assert reading is not None
+    order = [Action.RAISE, Action.HOLD, Action.CUT]
+    ranks = [order.index(action_at(season, on, reading.value * 100 ** (k / 60))) for k in range(-60, 61)]
+    assert ranks == sorted(ranks)
 
 
 def test_duplicates_are_moved_together_and_disagree_as_before() -> None:
     season, on = CASES["duplicates apart"]
-    reading = season.facts(on).primary
-    assert reading is not None
-    moved = season.facts_with(on, reading, 4900.0).primary
-    assert moved is not None
+    here = season.facts(on)
+    reading, moved = here.primary, season.facts_at(here)(4900.0).primary
+    assert reading is not None and moved is not None
     assert moved.value == pytest.approx(4900.0) and moved.spread == pytest.approx(reading.spread)
 
 
