@@ -241,7 +241,8 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if room is None:
         return quiet(_OWN_BOUNDS, "no season cap", "The season file states no cap.", draft)
     weeks, longest = draft.weeks, _longest(facts, policy)
-    alone = _fitting_factor(facts, longest, draft.highest, room, bounded=False)
+    planned = sum(week.rate_lb_ac for week in longest)
+    alone = max(facts.factor, room / planned) if draft.highest * planned > room else draft.highest
     allowed = _fitting_factor(facts, longest, draft.factor, room)
     limited = min(alone, allowed) < draft.highest - _TINY
     reach = allowed if allowed < draft.factor - _TINY else max(alone, draft.factor)
@@ -299,19 +300,10 @@ def _longest(facts: Facts, policy: Policy) -> tuple[PlanWeek, ...]:
     return tuple(week for week in facts.coming if week.start < review)
 
 
-def _fitting_factor(
-    facts: Facts, weeks: Sequence[PlanWeek], factor: float, room: float, *, bounded: bool = True
-) -> float:
-    """The factor, or as much of it above the one in force as fits into the room over some weeks.
-
-    Args:
-        facts, weeks, factor, room: see there.
-        bounded: whether floor, ceiling and metering step limit the rates, or the cap is asked by itself.
-    """
+def _fitting_factor(facts: Facts, weeks: Sequence[PlanWeek], factor: float, room: float) -> float:
+    """The factor, or as much of it above the one in force as fits into the room over some weeks."""
 
     def committed(candidate: float) -> float:
-        if not bounded:
-            return sum(week.rate_lb_ac for week in weeks) * candidate
         rates = bounded_rates(facts, weeks, candidate)
         return max(sum(rates), sum(metered_rates(facts, weeks, rates)))
 

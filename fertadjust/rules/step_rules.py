@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from fertadjust.compare import Comparison, Side, Status, position
+from fertadjust.compare import Side, Status, position
 from fertadjust.evidence import NO_SOURCE, Evidence, split_sources
 from fertadjust.rules.cross_rules import holding_rows, results_in_a_row
 from fertadjust.rules.cross_table import LeafState, PetioleState
-from fertadjust.rules.facts import OWN_RULE, Backed, Backing, Draft, Facts, Outcome, fires, quiet
+from fertadjust.rules.facts import OWN_RULE, Backed, Backing, Draft, Facts, Outcome, Reading, fires, quiet
 from fertadjust.rules.policy import Figure, Policy, Recovery
 from fertadjust.tissue import Tissue
 
@@ -22,17 +22,15 @@ _WIDTH_OF_ONE_EDGE = math.log(2.0)
 """With one edge, a halving of the value counts as one band width (project rule)."""
 
 
-def distance(facts: Facts, found: Comparison) -> float:
-    """How far outside its band the reading lies [band widths], 0 within."""
-    assert facts.primary is not None
-    band, value = facts.primary.band, facts.primary.value
-    if band.low is not None and value < band.low:
-        below = math.log(band.low / value)
-        return below / (_WIDTH_OF_ONE_EDGE if band.high is None else math.log(band.high / band.low))
-    if band.high is not None and value > band.high:
-        above = math.log(value / band.high)
-        return above / (_WIDTH_OF_ONE_EDGE if band.low is None else math.log(band.high / band.low))
-    return 0.0
+def distance(reading: Reading) -> float:
+    """How far outside its band a reading lies, below or above it [band widths]."""
+    band, width = reading.band, _WIDTH_OF_ONE_EDGE
+    if band.low is not None and band.high is not None:
+        width = math.log(band.high / band.low)
+    if band.low is not None and reading.value < band.low:
+        return math.log(band.low / reading.value) / width
+    assert band.high is not None, "a reading outside a band with one edge lies beyond that edge"
+    return math.log(reading.value / band.high) / width
 
 
 def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
@@ -118,7 +116,7 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     first, largest, leaf = policy.raise_first, policy.raise_largest, policy.leaf_low_raise
     if facts.primary.tissue is Tissue.LEAF:
         return _largest([(leaf.value, leaf, "leaf nitrogen below its band")], largest)
-    width = distance(facts, draft.comparison)
+    width = distance(facts.primary)
     step = _grown(first.value, largest.value, policy.raise_largest_at.value, width)
     saw = f"{width:.2f} band widths below the band"
     candidates: list[Sized] = []
@@ -157,9 +155,9 @@ def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 
 def _cut_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     """Size of a full cut on a high petiole, what stands behind it, and what it was made from."""
-    assert draft.comparison is not None
+    assert draft.comparison is not None and facts.primary is not None
     largest = policy.cut_largest
-    width = distance(facts, draft.comparison)
+    width = distance(facts.primary)
     step = _grown(policy.cut_first.value, largest.value, policy.cut_largest_at.value, width)
     saw = f"{width:.2f} band widths above the band"
     candidates: list[Sized] = []

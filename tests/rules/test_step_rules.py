@@ -455,3 +455,21 @@ def test_a_cut_size_of_the_growers_own_is_not_called_the_programs() -> None:
     figure = base.cut_largest.model_copy(update={"value": 0.20, "evidence": Evidence.OWN, "shipped": 0.25})
     found = advised(result(20_000, 6), the_policy=base.model_copy(update={"cut_largest": figure}))
     assert "The size is set in the season file: no publication gives a number" in line(found, "cut").why
+
+
+@pytest.mark.parametrize(
+    ("factor", "value", "expected"),
+    [
+        (1.2, HIGH_EDGE, 1.1),  # both edges belong to the band: half of the change is taken back
+        (1.2, HIGH_EDGE + 1, 1.0),
+        (0.8, LOW_EDGE, 0.9),
+        (0.8, LOW_EDGE - 1, 1.0),
+    ],
+)
+def test_on_the_edge_a_change_is_eased_and_past_it_taken_back_in_full(
+    factor: float, value: float, expected: float
+) -> None:
+    found = advised(result(value, 6), changes=(in_force(factor),), applications=fed(factor * RATE))
+    assert line(found, "status").change == "hold, sample sooner"  # too close to the edge for a step
+    assert found.factor == pytest.approx(expected)
+    assert found.moved_by == "after recovery"
