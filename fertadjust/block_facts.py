@@ -76,10 +76,7 @@ class BlockFacts:
         Raises:
             OutOfSeason: as `band_for`.
         """
-        self.band_for(result)
-        table = self.table_for(result.tissue, result.basis, result.analyte)
-        assert table is not None
-        return reading_of([result], table, self.stages, self.doubt)
+        return reading_of([result], self.tables, self.stages, self.doubt)
 
     @cached_property
     def _readings(self) -> Readings:
@@ -111,6 +108,7 @@ class BlockFacts:
         past = history(readings.nitrogen, primary)
         logged, assumed = ledger.spent_lb_ac(on)
         horizon = on - timedelta(days=int(policy.observation_days.value))
+        soil = self._soil_nitrate(on)
         return Facts(
             on=on,
             units=self.units,
@@ -122,7 +120,8 @@ class BlockFacts:
             week=self._week(on),
             supply=self._supply(ledger, primary),
             observations=self._seen(horizon, on),
-            soil_nitrate=self._soil_nitrate(on),
+            soil_nitrate=soil,
+            soil_rain=None if soil is None else self._rain_after(soil[0], on),
             factor=path.standing_factor(standing_on),
             overdue=path.overdue(standing_on),
             last_shift=path.last_shift(standing_on),
@@ -139,6 +138,12 @@ class BlockFacts:
             mix=nutrients_per_nitrogen(self.products),
             companions=self._companions(on),
         )
+
+    def next_reading(self, before: Reading | None, on: date) -> Reading | None:
+        """Of what is known on a day, the first nitrogen reading of a kind after one; of any kind where None."""
+        found = self._readings.known_on(on).nitrogen
+        later = [item for item in found if before is None or _follows(before, item)]
+        return min(later, key=lambda item: item.sampled, default=None)
 
     def facts_at(self, facts: Facts) -> Callable[[float], Facts]:
         """The facts as they would be if the deciding reading had another value [stored unit] and were no bound.
@@ -158,18 +163,24 @@ class BlockFacts:
 
         return at
 
+    def _moved(self, reading: Reading, sampled: date) -> Reading:
+        """A reading as if its tissue had been taken on another day."""
+        moved = [replace(item, sampled=sampled) for item in self.results if item.record in reading.records]
+        return reading_of(moved, self.tables, self.stages, self.doubt)
+
     def facts_sampled(self, facts: Facts, sampled: date) -> Facts:
-        """The facts as they would be if the deciding sample had been taken on another day than it was.
+        """The facts as they would be if the deciding sample had been taken on another day, its leaves with it.
 
         Raises:
             OutOfSeason: there is no band on that day.
         """
         primary = facts.primary
         assert primary is not None
-        moved = [replace(item, sampled=sampled) for item in self.results if item.record in primary.records]
-        table = self.table_for(primary.tissue, primary.basis, primary.analyte)
-        assert table is not None
-        changed = reading_of(moved, table, self.stages, self.doubt)
+        changed, leaf = self._moved(primary, sampled), facts.leaf
+        if leaf is not None and leaf.sampled == primary.sampled:
+            leaf = self._moved(leaf, sampled)
+        elif leaf is not None and abs((leaf.sampled - sampled).days) > self.policy.leaf_days.value:
+            leaf = None
         others = [item for item in self._readings.known_on(facts.on).nitrogen if item.records != primary.records]
         past = history(others, changed)
         supply = facts.supply
@@ -178,6 +189,7 @@ class BlockFacts:
         return replace(
             facts,
             primary=changed,
+            leaf=leaf,
             earlier=tuple((item.sampled, side_of(item)) for item in past[:-1]),
             trend=trend_of(past),
             supply=supply,
@@ -207,6 +219,12 @@ class BlockFacts:
         ]
         return max(tests) if tests else None
 
+    def _rain_after(self, day: date, on: date) -> date | None:
+        rains = [
+            item.on for item in self.observations if item.sight is Sight.LEACHING_RAIN and day < item.on <= on
+        ]
+        return min(rains, default=None)
+
     def _companions(self, on: date) -> tuple[Companion, ...]:
         horizon = on - timedelta(days=int(self.policy.leaf_days.value))
         leaves = [
@@ -218,6 +236,10 @@ class BlockFacts:
         return tuple(
             Companion(item.analyte, item.value, item.censor, item.unit, item.sampled) for item in latest_first
         )
+
+
+def _follows(before: Reading, after: Reading) -> bool:
+    return (before.tissue, before.basis) == (after.tissue, after.basis) and after.sampled > before.sampled
 
 
 def _answered_by(change: Change | None, reading: Reading | None, on: date, stale_days: int) -> date:

@@ -6,16 +6,17 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import Any
 
 from fertadjust import words
 from fertadjust.advice_data import reading_data
-from fertadjust.compare import Comparison
-from fertadjust.rules.engine import evaluate
+from fertadjust.compare import Comparison, compare
+from fertadjust.rules.evidence_rules import budget
 from fertadjust.rules.facts import Reading
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.stored import Decided
 from fertadjust.tissue import MAIN_ANALYTE
+from fertadjust.uncertainty import combined
 from fertadjust.units import UnitSystem
 
 
@@ -72,20 +73,12 @@ def moments(
     came = {day for day in arrived if day <= on and _came_in(as_of(day), day)}
     days = sorted(came | {day for day in made if day <= on})
     advices = [as_of(day).advice(day) for day in days]
-    hindsight = [_Seen(facts.primary, evaluate(facts, now.policy).comparison) for facts in map(now.facts, days)]
     ends = [following - timedelta(days=1) for _, following in pairwise(days)]
     ends += [max(days[-1], min(on, now.plan.end))] if days else []
     return [
-        Moment(advice, made.get(advice.on), _followed(now, advice, hindsight[index + 1 :], end))
-        for index, (advice, end) in enumerate(zip(advices, ends, strict=True))
+        Moment(advice, made.get(advice.on), _followed(now, advice, on, end))
+        for advice, end in zip(advices, ends, strict=True)
     ]
-
-
-class _Seen(NamedTuple):
-    """What decides on a day, as known in hindsight, and where it lies."""
-
-    reading: Reading | None
-    comparison: Comparison | None
 
 
 def _came_in(season: BlockSeason, day: date) -> bool:
@@ -93,25 +86,19 @@ def _came_in(season: BlockSeason, day: date) -> bool:
     return any(item.known_on == day and item.analyte == MAIN_ANALYTE[item.tissue] for item in season.results)
 
 
-def _followed(now: BlockSeason, advice: Advice, later: Sequence[_Seen], end: date) -> Followed:
-    ledger, before = now.ledger(end), advice.facts.primary
-    following = next((item for item in later if _is_next(before, item.reading)), _Seen(None, None))
+def _followed(now: BlockSeason, advice: Advice, on: date, end: date) -> Followed:
+    ledger = now.ledger(end)
+    reading, found = now.next_reading(advice.facts.primary, on), None
+    if reading is not None:
+        relative = combined(part.relative for part in budget(reading, now.policy))
+        found = compare(reading.value, reading.censor, relative, reading.band, now.policy.confidence.value)
     return Followed(
-        reading=following.reading,
-        comparison=following.comparison,
+        reading=reading,
+        comparison=found,
         end=end,
         aimed_lb_ac=ledger.aimed_lb_ac(advice.on, end),
         applied_lb_ac=ledger.applied_lb_ac(advice.on, end),
     )
-
-
-def _is_next(before: Reading | None, after: Reading | None) -> bool:
-    if after is None:
-        return False
-    if before is None:
-        return True
-    same_kind = (before.tissue, before.basis) == (after.tissue, after.basis)
-    return same_kind and after.sampled > before.sampled
 
 
 def history_data(history: Sequence[Moment], units: UnitSystem) -> list[dict[str, Any]]:

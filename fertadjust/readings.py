@@ -24,16 +24,25 @@ def table_for(tables: Sequence[BandTable], tissue: Tissue, basis: Basis, analyte
     return next((table for table in tables if table.fits(tissue, basis, analyte)), None)
 
 
+def table_of(result: TissueResult, tables: Sequence[BandTable]) -> BandTable:
+    """The table that a result may be compared with.
+
+    Raises:
+        OutOfSeason: no table fits; the message says which kind it is.
+    """
+    table = table_for(tables, result.tissue, result.basis, result.analyte)
+    if table is None:
+        raise OutOfSeason(f"no band table in use is for {result.kind}")
+    return table
+
+
 def band_for(result: TissueResult, tables: Sequence[BandTable], stages: StageDates) -> Band:
     """The band of a result on its sampling day.
 
     Raises:
         OutOfSeason: no table fits, or it has no band on that day; the message says which.
     """
-    table = table_for(tables, result.tissue, result.basis, result.analyte)
-    if table is None:
-        raise OutOfSeason(f"no band table in use is for {result.kind}")
-    return table.band_on(result.analyte, result.sampled, stages)
+    return table_of(result, tables).band_on(result.analyte, result.sampled, stages)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,18 +91,19 @@ class Readings:
         used = values or [_loosest(results)]
         why = "a bound beside other results of the same day"
         left_out = [_not_used(result, why) for result in results if result not in used]
-        table = table_for(self.tables, used[0].tissue, used[0].basis, used[0].analyte)
-        assert table is not None
-        return reading_of(used, table, self.stages, self.doubt), left_out
+        return reading_of(used, self.tables, self.stages, self.doubt), left_out
 
 
-def reading_of(results: Sequence[TissueResult], table: BandTable, stages: StageDates, doubt: Doubt) -> Reading:
-    """One or more results of one kind, day and method as one reading against a table.
+def reading_of(
+    results: Sequence[TissueResult], tables: Sequence[BandTable], stages: StageDates, doubt: Doubt
+) -> Reading:
+    """One or more results of one kind, day and method as one reading against its table.
 
     Raises:
-        OutOfSeason: the table has no band for it.
+        OutOfSeason: as `band_for`.
     """
     first = results[0]
+    table = table_of(first, tables)
     mean = sum(result.value for result in results) / len(results)
     counts = [result.petioles for result in results if result.petioles is not None]
     beside = table.beside(first.analyte, first.sampled, stages, doubt)

@@ -16,7 +16,7 @@ from fertadjust.errors import Fault, UserError
 from fertadjust.field import Block, basis_mismatch
 from fertadjust.plan import Credit, Plan
 from fertadjust.products import Product, meets_in_concentrate
-from fertadjust.rules.policy import OVERRIDABLE, ROW_VALUES, Policy, with_overrides
+from fertadjust.rules.policy import BOUNDS, OVERRIDABLE, ROW_VALUES, Policy, with_overrides
 from fertadjust.season import BlockSeason
 from fertadjust.season_model import SeasonIn, StagesIn
 from fertadjust.shipped import read_band_folder, shipped_policy_files, shipped_tables
@@ -215,6 +215,8 @@ class _Checker:
         for name, value in self.given.policy.items():
             if name in ROW_VALUES:
                 good[name] = self._row_overrides(name, value, [row["id"] for row in file.data[name]])
+            elif name in BOUNDS:
+                self._fault("is set under [bounds]", "policy", name)
             elif name not in OVERRIDABLE:
                 known = ", ".join((*OVERRIDABLE, *ROW_VALUES))
                 self._fault(f"is no policy value; there are: {known}", "policy", name)

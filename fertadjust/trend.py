@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
-from statistics import NormalDist, median
+from statistics import NormalDist
 from typing import Final
 
 from fertadjust.compare import conformity
@@ -29,8 +29,6 @@ class Trend:
         n: number of results.
         slope_per_day: Theil-Sen slope [band widths per day].
         low_slope, high_slope: its limits at `SLOPE_CONFIDENCE`.
-        intercept: median of position - slope x day [band widths].
-        first_day: ordinal of day 0.
         tail: exact one-sided Mann-Kendall probability of a run at least as one-sided, in the slope's direction.
     """
 
@@ -38,13 +36,7 @@ class Trend:
     slope_per_day: float
     low_slope: float
     high_slope: float
-    intercept: float
-    first_day: int
     tail: float
-
-    def position_on(self, ordinal: int) -> float:
-        """Projected position on a day (``date.toordinal``)."""
-        return self.intercept + self.slope_per_day * (ordinal - self.first_day)
 
     def ahead(self, position: float, sd: float, days: float) -> tuple[float, float, float]:
         """Chances to lie below, within and above the band after some days.
@@ -56,7 +48,7 @@ class Trend:
             position, sd: present position and its standard deviation [band widths], sd > 0.
             days: days ahead.
 
-        >>> trend = Trend(4, -0.02, -0.03, -0.01, 1.0, 0, 0.04)
+        >>> trend = Trend(4, -0.02, -0.03, -0.01, 0.04)
         >>> [round(chance, 2) for chance in trend.ahead(0.2, 0.2, 14)]
         [0.64, 0.36, 0.0]
         """
@@ -67,7 +59,7 @@ class Trend:
 def trend(days: Sequence[int], positions: Sequence[float]) -> Trend | None:
     """Theil-Sen trend of positions against real days; None below `MIN_RESULTS` results.
 
-    Slope and limits by scipy.stats.theilslopes, intercept as the median residual (TREND-PNNL).
+    Slope and limits by scipy.stats.theilslopes (TREND-PNNL).
 
     Args:
         days: ordinals of the sampling days, rising, each once.
@@ -85,8 +77,6 @@ def trend(days: Sequence[int], positions: Sequence[float]) -> Trend | None:
         slope_per_day=slope,
         low_slope=float(fit.low_slope),
         high_slope=float(fit.high_slope),
-        intercept=median(value - slope * day for day, value in zip(x, positions, strict=True)),
-        first_day=days[0],
         tail=kendall_tail(positions if slope >= 0 else [-value for value in positions]),
     )
 

@@ -232,5 +232,6 @@ def bounds_sentence(found: Recommendation) -> str:
     if found.binding == NOTHING_FED:
         text = "The plan feeds nothing in the weeks until the review"
     if others:
-        text += f"; by themselves the others would allow a factor of: {', '.join(others)}"
+        who = "the others" if found.binding else "these"
+        text += f"; by themselves {who} would allow a factor of: {', '.join(others)}"
     return f"{text}. A factor of {found.sought:.2f} was sought, {found.factor:.2f} is advised."

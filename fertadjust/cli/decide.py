@@ -18,6 +18,7 @@ from fertadjust.cli.common import (
     open_folder,
     pick_block,
     say,
+    say_own_values,
     season_option,
     today,
 )
@@ -65,7 +66,9 @@ def decide(
     day = on or today()
     if accept + leave + (rate is not None) > 1:
         raise UserError("choose one of --accept, --rate and --leave")
-    say(words.headline(season.advice(key, day), season.units))
+    advice = season.advice(key, day)
+    say(words.headline(advice, season.units))
+    say_own_values(advice.own_values)
     choice = "accept" if accept else "leave" if leave else "change" if rate is not None else ""
     choice = ask(
         choice, "--accept, --rate or --leave", "Decision", type=click.Choice(["accept", "change", "leave"])

@@ -74,7 +74,8 @@ def history(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     if as_json:
         from fertadjust.history import history_data
 
-        echo_json({"block": key, "history": history_data(found, season.units)})
+        own = [item._asdict() for item in season.file.policy.overrides()]
+        echo_json({"block": key, "own_rule_values": own, "history": history_data(found, season.units)})
         return
     if as_csv:
         click.echo(_csv(found, season.units), nl=False)

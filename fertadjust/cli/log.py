@@ -38,7 +38,7 @@ _day_option = click.option("--on", type=DAY, help="Day.  [default: today]")
 Examples:
   fertadjust log application --block north --n 2.6
   fertadjust log application --block north --on 2026-03-16 \\
-    --product "calcium nitrate=8.7" --product "potassium nitrate=10.4"
+    --product "calcium nitrate=1.45" --product "potassium nitrate=1.73"
   fertadjust log application --block north --n 0 --note "pump broken"
 """
 )
@@ -95,7 +95,7 @@ def _weight(item: str) -> tuple[str, float]:
     try:
         return name.strip(), float(text)
     except ValueError:
-        raise UserError(Fault(f'"{item}" should be NAME=WEIGHT, "calcium nitrate=8.7"', key="--product")) from None
+        raise UserError(Fault(f'"{item}" should be NAME=WEIGHT, "calcium nitrate=1.45"', key="--product")) from None
 
 
 @log.command(

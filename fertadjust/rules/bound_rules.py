@@ -190,11 +190,12 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     draft = draft._replace(rates=bounded_rates(facts, weeks, draft.factor))
     fed = [week for week in weeks if week.rate_lb_ac > 0]
     if not fed:
-        why = "No week with feeding is left to change."
+        why = "The plan feeds nothing in the weeks until the review, so there is nothing to change."
         if draft.factor == facts.factor:
             return quiet(_OWN_BOUNDS, saw, why, draft)
         change = f"factor {draft.factor:.2f} -> {facts.factor:.2f}"
-        return fires(_OWN_BOUNDS, saw, why, draft._replace(factor=facts.factor, binding=NOTHING_FED), change)
+        draft = draft._replace(factor=facts.factor, moved_by="floor and ceiling", binding=NOTHING_FED)
+        return fires(_OWN_BOUNDS, saw, why, draft, change)
     bound = _reached(facts, fed, draft.factor) or _reached(facts, fed, draft.highest)
     if not bound:
         defaults = facts.floor_lb_ac == policy.floor.value and facts.ceiling_lb_ac == policy.ceiling.value
@@ -210,6 +211,7 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         after = draft._replace(limits=(*draft.limits, Limit(bound, allowed)))
     why = f"The {bound} limits the weekly rate."
     if not _reached(facts, fed, draft.factor):
+        why = f"The {bound} would limit it as well."
         return fires(backing, saw, why, after, _limit_words(draft, after, allowed))
     factor = min(max(draft.factor, lowest), highest)
     idle = facts.factor != draft.factor and draft.rates == bounded_rates(facts, weeks, facts.factor)
@@ -244,8 +246,9 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     planned = sum(week.rate_lb_ac for week in longest)
     alone = max(facts.factor, room / planned) if draft.highest * planned > room else draft.highest
     allowed = _fitting_factor(facts, longest, draft.factor, room)
-    limited = min(alone, allowed) < draft.highest - _TINY
-    reach = allowed if allowed < draft.factor - _TINY else max(alone, draft.factor)
+    binds = allowed < draft.factor - _TINY
+    limited = binds or alone < draft.highest - _TINY
+    reach = allowed if binds else max(alone, draft.factor)
     after = _limited(draft, "season cap", reach) if limited else draft
     rates = bounded_rates(facts, weeks, after.factor)
     saw = _cap_words(facts, room)

@@ -38,13 +38,15 @@ def _applies(rule: CompanionRule, value: float, censor: Censor) -> bool:
 
 
 def _advice(facts: Facts, rule: CompanionRule, draft: Draft) -> str:
-    blooming = facts.week is not None and facts.week >= 1
-    if rule.late and blooming:
-        return f"{rule.late[:1].upper()}{rule.late[1:]}."
+    late = f"{rule.late[:1].upper()}{rule.late[1:]}." if rule.late else ""
+    if late and facts.week is not None and facts.week >= 1:
+        return late
     amount = "" if rule.amount is None else amount_words(rule.amount, rule.of, rule.every, facts.units)
     most = "" if rule.most is None else f"{facts.units.rate_out(rule.most):.3g} {_per_area(facts.units)}"
     text = rule.advice.replace("{amount}", amount).replace("{most}", most)
     text = f"{text[:1].upper()}{text[1:]}."
+    if late and facts.week is None:
+        text += f" Once the crop blooms: {rule.late}."
     if rule.supplies and rule.amount is not None and draft.rates:
         brought = facts.mix.get(rule.supplies, 0.0) * draft.rates[0]
         text += (

@@ -29,7 +29,6 @@ from fertadjust.tissue import Tissue
 from fertadjust.uncertainty import combined
 
 _COMMON = Backing("none", Evidence.COMMON_PRACTICE)
-_SHARES = {"full": 1.0, "half": 0.5, "hold": 0.0}
 _TINY = 1e-9
 _WEAKNESS = (
     Evidence.PUBLISHED,
@@ -144,7 +143,8 @@ def soil_nitrate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(limit, "no recent soil nitrate test", "There is no soil test to check against.", draft)
     on, ppm = facts.soil_nitrate
     saw = f"{ppm:g} ppm NO3-N on {short_day(on)}; threshold {limit.value:g}"
-    if any(rain > on for rain in _rains(facts)):
+    if facts.soil_rain is not None:
+        saw = f"{saw}; leaching rain on {short_day(facts.soil_rain)}"
         return quiet(limit, saw, "Leaching rain fell after the soil test, so it says nothing any more.", draft)
     if ppm <= limit.value:
         draft = draft._replace(soil_state=SoilState.BELOW)
@@ -178,7 +178,7 @@ def weighed_together(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     shipped = [item for item in rows if item.shipped is None]
     sooner = any(item.resample for item in shipped)
     draft = draft._replace(
-        share=_SHARES[row.step],
+        share={"full": 1.0, "half": policy.half_step.value, "hold": 0.0}[row.step],
         resample=draft.resample or sooner,
         to_do=(*draft.to_do, *(item.to_do for item in shipped if item.to_do)),
     )
@@ -210,11 +210,19 @@ def _step_words(row: CrossCheckRow, draft: Draft) -> str:
     return "half a step" if row.step == "half" else "a full step"
 
 
-def results_in_a_row(facts: Facts, draft: Draft, side: Side) -> int:
-    """Results of the deciding kind on one side of their bands, counted back from the deciding one."""
-    if draft.comparison is None or draft.comparison.side is not side:
+def results_in_a_row(facts: Facts, policy: Policy, draft: Draft) -> int:
+    """Results of the deciding kind on the side that calls for the step, counted back from the deciding one.
+
+    Each by its value, and each from a sample far enough from the next: two samples of one week are no run.
+    """
+    side = Side(-draft.direction)
+    if facts.primary is None or draft.comparison is None or draft.comparison.side is not side:
         return 0
-    return 1 + sum(1 for _ in takewhile(lambda item: item[1] is side, reversed(facts.earlier)))
+    run, last = 1, facts.primary.sampled
+    for on, _ in takewhile(lambda item: item[1] is side, reversed(facts.earlier)):
+        if (last - on).days >= policy.apart_days.value:
+            run, last = run + 1, on
+    return run
 
 
 def twice_in_a_row(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -224,7 +232,7 @@ def twice_in_a_row(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if draft.direction == 0 or shift is None or shift.direction != draft.direction:
         return quiet(needed, "no second change the same way", "This would be no repeated change.", draft)
     side = Side(-draft.direction)
-    run = results_in_a_row(facts, draft, side)
+    run = results_in_a_row(facts, policy, draft)
     saw = f"results in a row {'below' if side is Side.BELOW else 'above'}: {run}; {needed.value:g} asked for"
     if run >= needed.value:
         return quiet(needed, saw, "Enough results in a row lie on that side.", draft)

@@ -6,7 +6,18 @@ import math
 
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
-from fertadjust.rules.facts import OWN_RULE, Backed, Backing, Draft, Facts, Outcome, Reading, fires, quiet
+from fertadjust.rules.facts import (
+    OWN_RULE,
+    Backed,
+    Backing,
+    Draft,
+    Facts,
+    Outcome,
+    Reading,
+    backed_by,
+    fires,
+    quiet,
+)
 from fertadjust.rules.policy import Figure, Policy
 from fertadjust.tissue import Method, Tissue
 from fertadjust.uncertainty import (
@@ -19,7 +30,7 @@ from fertadjust.uncertainty import (
 
 _KINDS = Backing("UF-CV004", Evidence.PUBLISHED)
 _HORWITZ = Backing("HORWITZ-1988", Evidence.DERIVED)
-_REPEATABILITY = Backing("ISO-5725; HORWITZ-1988", Evidence.DERIVED)
+_REPEATABILITY = Backing("ISO-5725", Evidence.DERIVED)
 
 
 def repeatability(reading: Reading, policy: Policy) -> float:
@@ -47,12 +58,13 @@ def _device(reading: Reading, policy: Policy) -> tuple[str, float, Backed]:
 def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
     """Uncertainty budget of a reading: laboratory or meter, sampling, hour and day.
 
-    A missing count of petioles is taken as the protocol's number. Several results of one day share the
-    laboratory's or meter's part by the square root of their number; where they disagree, half their range (the
-    standard error of the mean of two) is added in quadrature.
+    A missing count of petioles is taken as the protocol's number. Of several results of one day only the part
+    inside one laboratory averages out, s_R^2 = s_L^2 + s_r^2 / n (ISO-5725); where they disagree, half their range
+    (the standard error of the mean of two) is added in quadrature.
     """
     name, single, backing = _device(reading, policy)
-    share = single / math.sqrt(reading.count)
+    inside = policy.within_laboratory.value**2
+    share = single * math.sqrt(1.0 - inside + inside / reading.count)
     if disagree(reading, policy):
         share = math.hypot(share, reading.spread / 2)
     leaf = reading.tissue is Tissue.LEAF
@@ -127,8 +139,8 @@ def recalled_band(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 
 
 def lag_days(facts: Facts, policy: Policy) -> Figure:
-    """The lag that fits the mix: the longer one when less than half of its nitrogen is nitrate."""
-    slow = facts.nitrate_share is not None and facts.nitrate_share < 0.5
+    """The lag that fits the mix: the longer one when little of its nitrogen is nitrate."""
+    slow = facts.nitrate_share is not None and facts.nitrate_share < policy.slow_mix_below.value
     return policy.lag_ammonium_days if slow else policy.lag_nitrate_days
 
 
@@ -179,13 +191,14 @@ def duplicates_disagree(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     reading = facts.primary
     if reading is None or reading.count < 2:
         return quiet(_REPEATABILITY, "no duplicate", "There is one result of that day.", draft)
-    limit = repeatability(reading, policy)
+    limit, device = repeatability(reading, policy), _device(reading, policy)[2]
+    backing = backed_by(_REPEATABILITY, device, policy.within_laboratory, evidence=Evidence.DERIVED)
     saw = (
         f"{reading.count} results of {short_day(reading.sampled)}, {100 * reading.spread:.0f} % apart; "
         f"limit {100 * limit:.0f} %"
     )
     if not disagree(reading, policy):
-        return quiet(_REPEATABILITY, saw, "The duplicates agree; their mean is used.", draft)
+        return quiet(backing, saw, "The duplicates agree; their mean is used.", draft)
     draft = draft._replace(to_do=(*draft.to_do, "Ask the laboratory about the duplicates that disagree."))
     why = "The duplicates lie too far apart; their mean is used and counts as less sure."
-    return fires(_REPEATABILITY, saw, why, draft, "wider uncertainty")
+    return fires(backing, saw, why, draft, "wider uncertainty")

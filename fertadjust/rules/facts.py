@@ -13,7 +13,7 @@ from typing import NamedTuple, Protocol
 
 from fertadjust.bands import Band
 from fertadjust.compare import Comparison, Side
-from fertadjust.evidence import NO_SOURCE, Evidence
+from fertadjust.evidence import NO_SOURCE, Evidence, split_sources
 from fertadjust.ledger import Supply
 from fertadjust.observations import Observation
 from fertadjust.plan import PlanWeek, Shift
@@ -104,6 +104,7 @@ class Facts:
         supply: applied against planned before the primary's sample, or None.
         observations: recent field observations, oldest first.
         soil_nitrate: (day, ppm NO3-N) of the latest recent soil test, or None.
+        soil_rain: day of the first leaching rain after that test, or None.
         factor: factor in force.
         overdue: review date that has passed without a new decision, or None.
         last_shift: the last move of the factor, or None.
@@ -127,6 +128,7 @@ class Facts:
     supply: Supply | None
     observations: tuple[Observation, ...]
     soil_nitrate: tuple[date, float] | None
+    soil_rain: date | None
     factor: float
     overdue: date | None
     last_shift: Shift | None
@@ -262,6 +264,18 @@ class Backing(NamedTuple):
 
     source: str
     evidence: Evidence
+
+
+def backed_by(*parts: Backed, evidence: Evidence = Evidence.PROJECT_RULE) -> Backing:
+    """What stands behind something made of several figures: all their sources, and a word for the whole.
+
+    Args:
+        parts: the figures.
+        evidence: the word, unless the grower set one of them.
+    """
+    keys = dict.fromkeys(key for part in parts for key in split_sources(part.source))
+    own = any(part.evidence is Evidence.OWN for part in parts)
+    return Backing("; ".join(keys) or NO_SOURCE, Evidence.OWN if own else evidence)
 
 
 OWN_RULE = Backing(NO_SOURCE, Evidence.PROJECT_RULE)

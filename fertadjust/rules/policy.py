@@ -52,16 +52,23 @@ def _within(low: float, high: float) -> AfterValidator:
     return AfterValidator(check)
 
 
+def _whole(figure: Figure) -> Figure:
+    if not figure.value.is_integer():
+        raise ValueError(f"{figure.value:g} should be a whole number of {figure.unit}")
+    return figure
+
+
 Probability = Annotated[Figure, _within(0.5, 0.999)]
 Share = Annotated[Figure, _within(0.0, 1.0)]
 Relative = Annotated[Figure, _within(0.0, 2.0)]
 Spread = Annotated[Figure, _within(0.001, 2.0)]
 Step = Annotated[Figure, _within(0.01, 1.0)]
-Days = Annotated[Figure, _within(0, 366)]
-Count = Annotated[Figure, _within(1, 1000)]
+Days = Annotated[Figure, _within(0, 366), AfterValidator(_whole)]
+Count = Annotated[Figure, _within(1, 1000), AfterValidator(_whole)]
 Widths = Annotated[Figure, _within(0.01, 100.0)]
-Weeks = Annotated[Figure, _within(0, 100)]
+Weeks = Annotated[Figure, _within(0, 100), AfterValidator(_whole)]
 RateLbAc = Annotated[Figure, _within(0.0, 100.0)]
+Factor = Annotated[Figure, _within(1.01, 100.0)]
 Ppm = Annotated[Figure, _within(0.0, 1000.0)]
 
 
@@ -186,6 +193,7 @@ class Policy(_Strict):
     soil_nitrate_days: Days
     lag_nitrate_days: Days
     lag_ammonium_days: Days
+    slow_mix_below: Share
     recalled_may_cut: Consent
 
     stage_doubt_days: Days
@@ -197,6 +205,9 @@ class Policy(_Strict):
     supply_over: Relative
     soil_nitrate_ppm: Ppm
     results_for_second_change: Count
+    apart_days: Days
+    half_step: Share
+    one_edge_factor: Factor
 
     raise_first: Relative
     raise_largest: Relative
@@ -210,6 +221,8 @@ class Policy(_Strict):
     smallest_step: Step
     after_recovery: RecoveryChoice
     ease_share: Share
+    ease_from: Share
+    near_plan: Share
 
     floor: RateLbAc
     ceiling: RateLbAc
@@ -226,9 +239,9 @@ class Policy(_Strict):
     @model_validator(mode="after")
     def _check(self) -> Self:
         faults: list[tuple[tuple[str | int, ...], str]] = list(table_faults(self.cross_check))
-        for small, large in _ORDERED:
+        for small, large in (*_ORDERED, *_CAPPED):
             low, high = getattr(self, small), getattr(self, large)
-            if low.value > high.value:
+            if low.value > high.value and ((small, large) in _ORDERED or low.shipped is not None):
                 name = large if low.shipped is None and high.shipped is not None else small
                 faults.append(((name,), f"{small} {low.value:g} is above {large} {high.value:g}"))
         if faults:
@@ -281,6 +294,13 @@ _ORDERED = (
 )
 """Pairs of figures of which the first may not be above the second."""
 
+_CAPPED = (
+    ("raise_persistent", "raise_largest"),
+    ("leaf_low_raise", "raise_largest"),
+    ("cut_persistent", "cut_largest"),
+)
+"""The same where the first is the season file's own; where only the second is, the rules limit the first by it."""
+
 
 def _word(value: float | bool | str) -> str:
     if isinstance(value, bool):
@@ -297,8 +317,13 @@ def digest(data: Any) -> str:
 OWN_SOURCE = "season file"
 """The word that stands for the source of a value that the grower set."""
 
+BOUNDS = ("floor", "ceiling")
+"""Figures that a season file sets under ``[bounds]``, in its own units."""
+
 OVERRIDABLE = tuple(
-    name for name, info in Policy.model_fields.items() if info.annotation in (Figure, RecoveryChoice, Consent)
+    name
+    for name, info in Policy.model_fields.items()
+    if info.annotation in (Figure, RecoveryChoice, Consent) and name not in BOUNDS
 )
 """Names that a season file may set under ``[policy]``."""
 

@@ -9,7 +9,7 @@ from fertadjust.bands import Band
 from fertadjust.compare import Side, chances, compare, percent, position
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
-from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, fires, quiet
+from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, Reading, backed_by, fires, quiet
 from fertadjust.rules.policy import Policy
 from fertadjust.tissue import Censor, Tissue
 from fertadjust.trend import MIN_RESULTS, Trend
@@ -112,13 +112,18 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if trend.tail > limit.value:
         return quiet(limit, saw, "The results do not run one way clearly enough.", draft)
     side = Side.BELOW if trend.slope_per_day < 0 else Side.ABOVE
-    chances_of = [_leaving(reading, band, side, trend, policy, draft) for band in (reading.band, *reading.beside)]
+    bands = (reading.band, *reading.beside)
+    chances_of = [_leaving(reading, band, side, trend, policy, draft) for band in bands]
     word, early = _SIDE_WORDS[side], -int(side)
     when = short_day(reading.sampled + timedelta(days=int(policy.sample_days.value)))
-    if chances_of[0] is not None:
-        saw += f"; chance to lie {word} the band on {when}: {percent(chances_of[0])}"
+    known = [(band.label, chance) for band, chance in zip(bands, chances_of, strict=True) if chance is not None]
+    if known:
+        shares = ", ".join(f"{label} {percent(chance)}" for label, chance in known)
+        saw += f"; chance to lie {word} the band on {when}: {shares}"
+    backing = backed_by(limit, policy.leaving_chance)
     if any(chance is None or chance <= policy.leaving_chance.value for chance in chances_of):
-        return quiet(limit, saw, "The trend does not clearly leave the band by the next sample.", draft)
+        why = f"The chance has to be more than {percent(policy.leaving_chance.value)} at every stage in doubt."
+        return quiet(backing, saw, why, draft)
     if draft.comparison is not None and draft.comparison.sure is Side(early):
         return quiet(limit, saw, "The result lies clearly on the other side of the band.", draft)
     if reading.tissue is Tissue.LEAF and early < 0:
@@ -128,7 +133,7 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     why = f"As the trend runs, {likely}, so a small early step is taken."
     if draft.comparison is not None and draft.comparison.side is not Side.WITHIN:
         why = f"Whatever the stage, {likely} as the trend runs: a small early step."
-    return fires(limit, saw, why, draft, f"early {'raise' if early > 0 else 'cut'}")
+    return fires(backing, saw, why, draft, f"early {'raise' if early > 0 else 'cut'}")
 
 
 def _leaving(reading: Reading, band: Band, side: Side, trend: Trend, policy: Policy, draft: Draft) -> float | None:

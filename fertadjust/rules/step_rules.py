@@ -6,10 +6,20 @@ import math
 from collections.abc import Sequence
 
 from fertadjust.compare import Side, Status, position
-from fertadjust.evidence import NO_SOURCE, Evidence, split_sources
+from fertadjust.evidence import Evidence
 from fertadjust.rules.cross_rules import holding_rows, results_in_a_row
 from fertadjust.rules.cross_table import LeafState, PetioleState
-from fertadjust.rules.facts import OWN_RULE, Backed, Backing, Draft, Facts, Outcome, Reading, fires, quiet
+from fertadjust.rules.facts import (
+    OWN_RULE,
+    Backed,
+    Draft,
+    Facts,
+    Outcome,
+    Reading,
+    backed_by,
+    fires,
+    quiet,
+)
 from fertadjust.rules.policy import Figure, Policy, Recovery
 from fertadjust.tissue import Tissue
 
@@ -17,14 +27,11 @@ Sized = tuple[float, Backed, str]
 """Size of a step as a share of the rate, what stands behind it, and what it was made from."""
 
 _TINY = 1e-9
-_NEAR_PLAN = 0.05
-_WIDTH_OF_ONE_EDGE = math.log(2.0)
-"""With one edge, a halving of the value counts as one band width (project rule)."""
 
 
-def distance(reading: Reading) -> float:
+def distance(reading: Reading, policy: Policy) -> float:
     """How far outside its band a reading lies, below or above it [band widths]."""
-    band, width = reading.band, _WIDTH_OF_ONE_EDGE
+    band, width = reading.band, math.log(policy.one_edge_factor.value)
     if band.low is not None and band.high is not None:
         width = math.log(band.high / band.low)
     if band.low is not None and reading.value < band.low:
@@ -42,8 +49,8 @@ def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
 def _return_due(facts: Facts, policy: Policy, draft: Draft) -> float:
     """Factor that the position in the band calls for on the way back to plan.
 
-    At or past the middle of the band on the side of the earlier change, "ease" takes part of it back, and past
-    the band's edge all of it; "plan" returns to 1 anywhere in the band. It has to hold at the stages beside it as
+    Far enough into the band on the side of the earlier change, "ease" takes part of it back, and past the band's
+    edge all of it; "plan" returns to 1 anywhere in the band. It has to hold at the stages beside it as
     well. Fresh and settled samples only.
     """
     factor, choice = facts.factor, policy.after_recovery.value
@@ -55,12 +62,12 @@ def _return_due(facts: Facts, policy: Policy, draft: Draft) -> float:
     reach = min(place if factor > 1.0 else 1.0 - place for place in _positions(facts))
     if choice is Recovery.PLAN:
         return 1.0 if reach >= 0 else factor
-    if reach < 0.5:
+    if reach < policy.ease_from.value:
         return factor
     if reach > 1.0:
         return 1.0
     eased = 1.0 + (factor - 1.0) * (1.0 - policy.ease_share.value)
-    return 1.0 if abs(eased - 1.0) < _NEAR_PLAN else eased
+    return 1.0 if abs(eased - 1.0) < policy.near_plan.value else eased
 
 
 def _positions(facts: Facts) -> list[float]:
@@ -89,13 +96,6 @@ def _grown(first: float, largest: float, reached_at: float, width: float) -> flo
     return min(largest, first + (largest - first) * width / reached_at)
 
 
-def _between(first: Figure, largest: Figure) -> Backing:
-    """Behind a step that grows from one figure to another: how it grows is the program's own."""
-    keys = dict.fromkeys((*split_sources(first.source), *split_sources(largest.source)))
-    own = Evidence.OWN in (first.evidence, largest.evidence)
-    return Backing("; ".join(keys) or NO_SOURCE, Evidence.OWN if own else Evidence.PROJECT_RULE)
-
-
 def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """The size of a raise, growing with the distance below the band."""
     if draft.direction <= 0:
@@ -116,7 +116,7 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     first, largest, leaf = policy.raise_first, policy.raise_largest, policy.leaf_low_raise
     if facts.primary.tissue is Tissue.LEAF:
         return _largest([(leaf.value, leaf, "leaf nitrogen below its band")], largest)
-    width = distance(facts.primary)
+    width = distance(facts.primary, policy)
     step = _grown(first.value, largest.value, policy.raise_largest_at.value, width)
     saw = f"{width:.2f} band widths below the band"
     candidates: list[Sized] = []
@@ -125,15 +125,17 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     if draft.comparison.status is Status.DEFICIENT:
         candidates.append((largest.value, largest, f"{saw}, deficient"))
     if persistent(facts, policy, draft):
-        figure = policy.raise_persistent
-        candidates.append((figure.value, figure, f"{saw}, the second low result in a row"))
-    candidates.append((step, largest if step >= largest.value else _between(first, largest), saw))
+        figure, run = policy.raise_persistent, results_in_a_row(facts, policy, draft)
+        candidates.append((figure.value, figure, f"{saw}, {run} low results in a row"))
+    candidates.append(
+        (step, largest if step >= largest.value else backed_by(first, largest, policy.raise_largest_at), saw)
+    )
     return _largest(candidates, largest)
 
 
 def persistent(facts: Facts, policy: Policy, draft: Draft) -> bool:
-    """Whether results in a row lie on the side that calls for the step, as many as a second change asks for."""
-    return results_in_a_row(facts, draft, Side(-draft.direction)) >= policy.results_for_second_change.value
+    """Whether as many results in a row as a second change asks for, two at least, call for the step."""
+    return results_in_a_row(facts, policy, draft) >= max(2.0, policy.results_for_second_change.value)
 
 
 def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -157,16 +159,16 @@ def _cut_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     """Size of a full cut on a high petiole, what stands behind it, and what it was made from."""
     assert draft.comparison is not None and facts.primary is not None
     largest = policy.cut_largest
-    width = distance(facts.primary)
+    width = distance(facts.primary, policy)
     step = _grown(policy.cut_first.value, largest.value, policy.cut_largest_at.value, width)
     saw = f"{width:.2f} band widths above the band"
     candidates: list[Sized] = []
     if draft.comparison.status is Status.EXCESS:
         candidates.append((largest.value, largest, f"{saw}, excess"))
     if persistent(facts, policy, draft):
-        figure = policy.cut_persistent
-        candidates.append((figure.value, figure, f"{saw}, the second high result in a row"))
-    backing = largest if step >= largest.value else _between(policy.cut_first, largest)
+        figure, run = policy.cut_persistent, results_in_a_row(facts, policy, draft)
+        candidates.append((figure.value, figure, f"{saw}, {run} high results in a row"))
+    backing = largest if step >= largest.value else backed_by(policy.cut_first, largest, policy.cut_largest_at)
     candidates.append((step, backing, saw))
     return _largest(candidates, largest)
 
@@ -176,9 +178,9 @@ def _shared(full: Sized, policy: Policy, draft: Draft) -> Sized:
     step, backing, saw = full
     if draft.share == 1.0:
         return full
-    least = policy.smallest_step.value
-    saw = f"{saw}; half of {100 * step:.0f} %, no less than {100 * least:.0f} %"
-    return max(step * draft.share, least), backing, saw
+    least = policy.smallest_step
+    saw = f"{saw}; {draft.share:g} of {100 * step:.0f} %, no less than {100 * least.value:.0f} %"
+    return max(step * draft.share, least.value), backed_by(backing, policy.half_step, least), saw
 
 
 def _largest(candidates: Sequence[Sized], bound: Figure) -> Sized:
@@ -203,7 +205,10 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
         size = f"of {100 * abs(factor / facts.factor - 1):.0f} % on the rate in force"
     why = f"The results call for a {name} {size}."
     returns = factor != stepped
-    if raising and not (draft.early or stopped or returns) and figure.evidence is Evidence.PROJECT_RULE:
+    plain = not (draft.early or stopped or returns)
+    if plain and draft.share < 1.0:
+        why += " That is half a step, which is this program's own rule."
+    elif plain and raising and figure.evidence is Evidence.PROJECT_RULE:
         why += " It lies between the published steps; how it grows with the distance is this program's own rule."
     if not raising:
         whose = "set in the season file" if figure.evidence is Evidence.OWN else "this program's own rule"
