@@ -95,7 +95,8 @@ def _weight(item: str) -> tuple[str, float]:
     try:
         return name.strip(), float(text)
     except ValueError:
-        raise UserError(Fault(f'"{item}" should be NAME=WEIGHT, "calcium nitrate=1.45"', key="--product")) from None
+        message = f'"{item}" should be NAME=WEIGHT, "calcium nitrate=1.45"'
+        raise UserError(Fault(message, key="--product")) from None
 
 
 @log.command(
