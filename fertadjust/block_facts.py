@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
@@ -143,7 +144,7 @@ class BlockFacts:
         """Of what is known on a day, the first nitrogen reading of a kind after one; of any kind where None."""
         found = self._readings.known_on(on).nitrogen
         later = [item for item in found if before is None or _follows(before, item)]
-        return min(later, key=lambda item: item.sampled, default=None)
+        return min(later, key=lambda item: (item.sampled, item.tissue is Tissue.LEAF), default=None)
 
     def facts_at(self, facts: Facts) -> Callable[[float], Facts]:
         """The facts as they would be if the deciding reading had another value [stored unit] and were no bound.
@@ -168,6 +169,15 @@ class BlockFacts:
         moved = [replace(item, sampled=sampled) for item in self.results if item.record in reading.records]
         return reading_of(moved, self.tables, self.stages, self.doubt)
 
+    def _with_moved(self, others: Iterable[Reading], primary: Reading, sampled: date) -> Iterator[Reading]:
+        """Readings with the leaves of the deciding sample's day moved along, as far as they have a band there."""
+        for item in others:
+            if item.tissue is Tissue.LEAF and item.sampled == primary.sampled:
+                with suppress(OutOfSeason):
+                    yield self._moved(item, sampled)
+            else:
+                yield item
+
     def facts_sampled(self, facts: Facts, sampled: date) -> Facts:
         """The facts as they would be if the deciding sample had been taken on another day, its leaves with it.
 
@@ -176,20 +186,16 @@ class BlockFacts:
         """
         primary = facts.primary
         assert primary is not None
-        changed, leaf = self._moved(primary, sampled), facts.leaf
-        if leaf is not None and leaf.sampled == primary.sampled:
-            leaf = self._moved(leaf, sampled)
-        elif leaf is not None and abs((leaf.sampled - sampled).days) > self.policy.leaf_days.value:
-            leaf = None
+        changed = self._moved(primary, sampled)
         others = [item for item in self._readings.known_on(facts.on).nitrogen if item.records != primary.records]
-        past = history(others, changed)
+        past, leaf_days = history(others, changed), int(self.policy.leaf_days.value)
         supply = facts.supply
         if sampled < primary.sampled:
             supply = self._supply(self.ledger(facts.on), changed)
         return replace(
             facts,
             primary=changed,
-            leaf=leaf,
+            leaf=leaf_beside([*self._with_moved(others, primary, sampled)], changed, leaf_days),
             earlier=tuple((item.sampled, side_of(item)) for item in past[:-1]),
             trend=trend_of(past),
             supply=supply,

@@ -165,6 +165,51 @@ def test_two_results_of_one_day_are_moved_together() -> None:
     assert known(asked(season, on)[EARLIER]) == advised(petiole_season(*earlier), on)
 
 
+@pytest.mark.parametrize(("question", "days"), [(EARLIER, -7), (LATER, 7)])
+@pytest.mark.parametrize("leaf_value", [LEAF_LOW, LEAF_ENOUGH, LEAF_HIGH])
+def test_a_leaf_of_the_samples_day_moves_with_it(question: str, days: int, leaf_value: float) -> None:
+    pair = (result(2000, 6), leaf(leaf_value))
+    found = known(asked(petiole_season(*pair))[question])
+    moved_pair = [replace(item, sampled=item.sampled + timedelta(days=days)) for item in pair]
+    assert line(found, "leaf nitrogen").saw.startswith(
+        f"leaf N {leaf_value:.2f} % of {'1' if days < 0 else '15'} Apr"
+    )
+    if days < 0:
+        assert found == advised(petiole_season(*moved_pair))
+    assert found.leaf is not None and found.leaf == advised(petiole_season(*pair)).leaf  # one band all season
+
+
+@pytest.mark.parametrize(
+    ("question", "apart", "stays"),
+    [(LATER, -21, True), (LATER, -22, False), (LATER, -1, True), (EARLIER, -28, True), (LATER, -28, False)],
+)
+def test_a_leaf_of_another_day_stays_where_it_is_and_is_dropped_once_it_is_too_far_off(
+    question: str, apart: int, stays: bool
+) -> None:
+    """A leaf within four weeks of the sample is held beside it."""
+    sample = result(LOW, 6)
+    near = replace(leaf(LEAF_HIGH), sampled=sample.sampled + timedelta(days=apart), received=None)
+    season = petiole_season(sample, near)
+    assert line(advised(season), "leaf nitrogen").fired
+    found = known(asked(season)[question])
+    assert line(found, "leaf nitrogen").fired is stays
+    assert (found.leaf is not None) is stays
+    if not stays:
+        assert line(found, "leaf nitrogen").saw == "no leaf result near the sample"
+
+
+def test_a_leaf_after_the_sample_is_dropped_where_an_earlier_sample_lies_too_far_before_it() -> None:
+    """Asked when both are too old to decide, so that the petiole is still the one that is looked at."""
+    sample = result(LOW, 6)
+    for apart, stays in ((21, True), (22, False)):
+        later = replace(leaf(LEAF_HIGH), sampled=sample.sampled + timedelta(days=apart), received=None)
+        season, on = petiole_season(sample, later), later.sampled + timedelta(days=15)
+        here = advised(season, on)
+        assert here.leaf is not None and here.comparison is not None and here.comparison.sure is Side.BELOW
+        found = known(asked(season, on)[EARLIER])
+        assert found.comparison is not None and (found.leaf is not None) is stays
+
+
 # --- leaf nitrogen in its band ------------------------------------------------------------------------------
 
 

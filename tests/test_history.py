@@ -13,17 +13,17 @@ import pytest
 
 from fertadjust import words
 from fertadjust.api import Season, open_season
-from fertadjust.compare import Status
+from fertadjust.compare import Side, Status
 from fertadjust.history import Moment, history_data, moments
 from fertadjust.ledger import Application
 from fertadjust.plan import Change
 from fertadjust.rules.facts import Action
 from fertadjust.season import BlockSeason
 from fertadjust.stored import Decided
-from fertadjust.tissue import Basis, Tissue, TissueResult
+from fertadjust.tissue import Basis, Method, Tissue, TissueResult
 from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
 from tests.rules import fed, leaf
-from tests.support import day_in, result, season
+from tests.support import day_in, policy, result, season, with_policy
 from tests.test_season_file import SEASON
 
 US, METRIC = UnitSystem.US, UnitSystem.METRIC
@@ -244,6 +244,58 @@ def test_what_followed_is_the_next_result_of_the_same_kind_with_its_place_in_its
     assert comparison is not None and comparison.status is Status.SUFFICIENT
     assert comparison == history[3].advice.recommendation.comparison
     assert history[3].followed.comparison is None
+
+
+LATE = (
+    result(4400, 4),
+    result(4100, 6, record=2),
+    result(1500, 5, record=3, delay=24),  # came when the sample of week 6 had been decided on
+    result(4000, 10, record=4),
+)
+
+
+def test_a_late_result_that_never_decided_follows_the_sample_before_it() -> None:
+    history = back(season(*LATE, applications=fed()))
+    assert [item.advice.facts.primary.records for item in history if item.advice.facts.primary] == [
+        (1,),
+        (2,),
+        (2,),
+        (4,),
+    ]
+    assert [following(item) for item in history] == [3, 4, 4, None]
+    alone = season(LATE[2], applications=fed()).advice(LATE[2].known_on).recommendation
+    assert history[0].followed.comparison == alone.comparison
+    assert alone.comparison is not None and alone.comparison.status is Status.LOW
+    reading = history[0].followed.reading
+    assert reading is not None and reading.band.label == "week 5"
+
+
+def test_a_late_result_follows_only_once_it_has_come() -> None:
+    block = season(*LATE, applications=fed())
+    came = LATE[2].known_on
+    for on, first in ((came - timedelta(days=1), 2), (came, 3), (END, 3)):
+        assert following(back(block, on)[0]) == first, on
+    assert following(back(block, LATE[1].known_on - timedelta(days=1))[0]) is None
+
+
+def test_results_of_one_later_day_follow_together_and_a_laboratory_before_a_meter() -> None:
+    meter = result(9000, 6, record=4, method=Method.METER)
+    pair = (result(3600, 6, record=2), result(4000, 6, record=3, delay=9))
+    block = season(result(4400, 4), meter, *pair, applications=fed())
+    (first, *_) = back(block, pair[1].known_on)
+    reading = first.followed.reading
+    assert reading is not None and (reading.records, reading.value) == ((2, 3), 3800)
+    (early, *_) = back(block, pair[1].known_on - timedelta(days=1))
+    assert early.followed.reading is not None and early.followed.reading.records == (2,)
+
+
+def test_what_followed_is_judged_at_the_seasons_own_confidence() -> None:
+    both = (result(4400, 4), result(2500, 6, record=2))
+    for confidence, sure in ((0.8, Side.BELOW), (0.999, None)):
+        block = season(*both, applications=fed(), the_policy=with_policy(policy(), confidence=confidence))
+        comparison = back(block)[0].followed.comparison
+        assert comparison is not None and comparison.sure is sure, confidence
+        assert comparison == block.advice(both[1].known_on).recommendation.comparison
 
 
 def test_a_sap_result_does_not_follow_a_dry_one() -> None:

@@ -253,6 +253,9 @@ def seasons(draw: st.DrawFn) -> tuple[BlockSeason, date, int]:
     return season, on, latest
 
 
+Drawn = tuple[BlockSeason, date, int]
+
+
 def recommended(season: BlockSeason, on: date) -> tuple[Facts, Recommendation]:
     facts = season.facts(on)
     return facts, evaluate(facts, season.policy)
@@ -375,19 +378,12 @@ def test_the_bound_that_binds_allows_no_more_than_any_other(drawn: tuple[BlockSe
     """Of the bounds on a raise, which the floor is not: it keeps a rate up."""
     season, on, _ = drawn
     _, found = recommended(season, on)
-    assume(found.limits and found.sought > found.standing_factor)
-    allowed = {limit.name: limit.factor for limit in found.limits}
-    assert len(allowed) == len(found.limits)
-    assert found.binding in allowed
-    upper = {name: factor for name, factor in allowed.items() if name != "floor"}
-    assume(found.binding in upper)
-    assert allowed[found.binding] == pytest.approx(min(upper.values()), abs=TINY)
-    assert found.factor <= max(allowed[found.binding], found.standing_factor) + TINY
+    unasked = {"floor", found.binding}
+    others = [item for item in found.limits if item.name not in unasked]
+    assert all(item.factor < found.sought for item in others), (others, found.sought, found.binding)
 
 
 # --- the strategy -------------------------------------------------------------------------------------------
-
-Drawn = tuple[BlockSeason, date, int]
 
 
 def _weighed(words: str) -> Callable[[Drawn], bool]:
@@ -426,8 +422,8 @@ STATES: dict[str, Callable[[Drawn], bool]] = {
     "roots": _said("roots in trouble", "on "),
     "rain": _said("leaching rain", "on "),
     "soil above": _said("soil nitrate", "threshold"),
-    "low twice": _said("raise", "second low result in a row"),
-    "high twice": _said("cut", "second high result in a row"),
+    "low twice": _said("raise", "low results in a row"),
+    "high twice": _said("cut", "high results in a row"),
     "early step": _said("heading out", "chance to lie"),
     "week in doubt": _said("stage in doubt", "week "),
     "month in doubt": lambda drawn: _beside(drawn, Basis.SAP),

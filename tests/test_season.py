@@ -421,6 +421,50 @@ def test_without_a_bloom_date_a_weekly_table_has_no_band_and_the_week_is_unknown
     assert "first_bloom has no date" in facts.not_used[0].why
 
 
+def test_the_leaf_of_the_samples_own_day_moves_with_it() -> None:
+    leaf = result(2.2, 6, record=2, tissue=Tissue.LEAF)
+    tables = (SOUTHEAST, "strawberry-leaf-florida")
+    stages = StageDates({"initial_flowering": BLOOM, "first_bloom": BLOOM}, day_in(12, 6))
+    for used in ((SOUTHEAST, GEORGIA_LEAF), tables):
+        the_season = season(result(2500, 6), leaf, tables=used, stages=stages, applications=fed())
+        for days in (-7, 7, -1):
+            moved = the_season.facts_sampled(the_season.facts(SATURDAY), day_in(6, 2 + days))
+            day = day_in(6, 2 + days)
+            results = tuple(replace(item, sampled=day) for item in the_season.results)
+            by_hand = replace(the_season, results=results).facts(SATURDAY)
+            assert moved.primary == by_hand.primary
+            assert moved.leaf == by_hand.leaf and moved.leaf is not None and moved.leaf.sampled == day
+
+
+def test_two_leaves_of_the_samples_own_day_move_together() -> None:
+    leaves = (result(2.2, 6, record=2, tissue=Tissue.LEAF), result(2.6, 6, record=3, tissue=Tissue.LEAF))
+    the_season = season(result(2500, 6), *leaves, applications=fed())
+    moved = the_season.facts_sampled(the_season.facts(SATURDAY), day_in(5, 2)).leaf
+    assert moved is not None
+    assert (moved.sampled, moved.records) == (day_in(5, 2), (2, 3))
+    assert moved.value == pytest.approx(2.4)
+
+
+@pytest.mark.parametrize(
+    ("before", "days", "kept"),
+    # a leaf counts beside a petiole for 28 days either way, which is the project's own figure
+    [(21, 7, True), (22, 7, False), (28, -7, True), (28, 1, False), (1, -7, True), (0, 28, True)],
+)
+def test_a_leaf_of_another_day_stays_where_it_is_and_is_dropped_when_too_far(
+    before: int, days: int, kept: bool
+) -> None:
+    sampled = day_in(6, 2)
+    leaf = replace(result(2.2, 6, record=2, tissue=Tissue.LEAF), sampled=sampled - timedelta(days=before))
+    the_season = season(result(2500, 6), replace(leaf, received=None), applications=fed())
+    facts = the_season.facts(SATURDAY)
+    assert facts.leaf is not None and facts.leaf.records == (2,)
+    moved = the_season.facts_sampled(facts, sampled + timedelta(days=days)).leaf
+    if before == 0:
+        assert moved is not None and moved.sampled == sampled + timedelta(days=days)
+    else:
+        assert moved == (facts.leaf if kept else None)
+
+
 def test_a_guessed_date_is_marked_in_the_facts() -> None:
     guessed = StageDates({"first_bloom": BLOOM}, day_in(12, 6), frozenset({"first_bloom"}))
     for stages, is_guess in ((guessed, True), (None, False)):

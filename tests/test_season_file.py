@@ -661,6 +661,19 @@ def test_in_a_metric_season_the_two_areas_are_metric(told: Told) -> None:
         ("confidence = { reason = 'mine' }", "confidence", "write a value, or { value = ..., reason = "),
         ("confidence = { value = 0.9, why = 'x' }", "confidence", "write a value, or { value = ..., reason = "),
         ("confidence = [0.9]", "confidence", "should be a valid number"),
+        ("stale_days = 10.5", "stale_days", "10.5 should be a whole number of days"),
+        ("apart_days = 4.5", "apart_days", "4.5 should be a whole number of days"),
+        (
+            "results_for_second_change = 2.5",
+            "results_for_second_change",
+            "2.5 should be a whole number of results",
+        ),
+        ("apart_days = 367", "apart_days", "367 is outside 0 to 366 days"),
+        ("half_step = 1.1", "half_step", "1.1 is outside 0.05 to 0.95 "),
+        ("ease_from = -0.1", "ease_from", "-0.1 is outside 0 to 1 "),
+        ("near_plan = 2", "near_plan", "2 is outside 0 to 1 "),
+        ("slow_mix_below = 1.5", "slow_mix_below", "1.5 is outside 0 to 1 "),
+        ("one_edge_factor = 1", "one_edge_factor", "1 is outside 1.01 to 100 "),
     ],
 )
 def test_an_own_rule_value_that_will_not_do(told: Told, policy: str, name: str, message: str) -> None:
@@ -668,6 +681,57 @@ def test_an_own_rule_value_that_will_not_do(told: Told, policy: str, name: str, 
     fault = one(told(text))
     assert (fault.file, fault.key, fault.line) == ("season.toml", f"policy.{name}", line_of(text, policy))
     assert fault.message.startswith(message)
+
+
+@pytest.mark.parametrize("name", ["floor", "ceiling"])
+@pytest.mark.parametrize("written", ["[policy]\n{} = 5", "[policy.{}]\nvalue = 5\nreason = 'our own'"])
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_floor_and_ceiling_are_no_rule_values_of_a_season_file(
+    told: Told, name: str, written: str, units: str
+) -> None:
+    given = written.format(name)
+    text = edited(('units = "us"', f'units = "{units}"')) + f"\n# mine\n{given}\n"
+    fault = one(told(text))
+    place = line_of(text, f"[policy.{name}]" if f"[policy.{name}]" in given else f"{name} = 5")
+    assert (fault.file, fault.key, fault.line) == ("season.toml", f"policy.{name}", place)
+    assert fault.message == "is set under [bounds]"
+    assert name not in OVERRIDABLE
+
+
+def test_both_bounds_among_the_rule_values_are_told_beside_every_other_fault(told: Told) -> None:
+    text = SEASON + "\n[policy]\nfloor = 2\nconfidence = 2\nceiling = 9\nspeed = 1\n"
+    assert [(fault.key, fault.message.split(";")[0]) for fault in told(text)] == [
+        ("policy.floor", "is set under [bounds]"),
+        ("policy.confidence", "2 is outside 0.5 to 0.999 probability"),
+        ("policy.ceiling", "is set under [bounds]"),
+        ("policy.speed", "is no policy value"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("small", "large"),
+    [
+        ("raise_persistent", "raise_largest"),
+        ("leaf_low_raise", "raise_largest"),
+        ("cut_persistent", "cut_largest"),
+    ],
+)
+def test_an_own_step_above_the_largest_is_refused_and_an_own_largest_below_a_step_is_not(
+    told: Told, season: Callable[..., SeasonFile], small: str, large: str
+) -> None:
+    shipped = shipped_policy("strawberry", "annual plasticulture")
+    most = getattr(shipped, large).value
+    text = SEASON + f"\n[policy]\n{small} = {most + 0.01:g}\n"
+    fault = one(told(text))
+    assert (fault.key, fault.line) == (f"policy.{small}", line_of(text, f"{small} ="))
+    assert fault.message == f"{small} {most + 0.01:g} is above {large} {most:g}"
+    fault = one(told(SEASON + f"\n[policy]\n{large} = 0.35\n{small} = 0.36\n"))
+    assert (fault.key, fault.message) == (f"policy.{small}", f"{small} 0.36 is above {large} 0.35")
+    first = "raise_first" if large == "raise_largest" else "cut_first"
+    less = (getattr(shipped, first).value + getattr(shipped, small).value) / 2
+    assert less < getattr(shipped, small).value
+    own = season(SEASON + f"\n[policy]\n{large} = {less!r}\n").policy
+    assert (getattr(own, large).value, getattr(own, small).value) == (less, getattr(shipped, small).value)
 
 
 def test_every_rule_value_that_may_be_set_is_told(told: Told) -> None:

@@ -16,7 +16,8 @@ from fertadjust.advice_data import advice_data
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change
-from fertadjust.rules.facts import Action
+from fertadjust.rules.bound_rules import NOTHING_FED
+from fertadjust.rules.facts import Action, Limit
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.shipped import citations
 from fertadjust.tissue import Basis, Censor, Tissue
@@ -434,6 +435,28 @@ def test_what_the_other_bounds_would_allow_is_said_beside_the_one_that_binds() -
         and "fruit quality 1.00" not in text
     )
     assert text.endswith(" A factor of 1.39 was sought, 1.00 is advised.")
+
+
+@pytest.mark.parametrize(
+    ("binding", "limits", "said"),
+    [
+        ("", {"ceiling": 1.5}, "No bound binds; by themselves these would allow a factor of: ceiling 1.50."),
+        (
+            "ceiling",
+            {"ceiling": 1.33, "season cap": 1.36},
+            "Of the bounds, ceiling (1.33) is the one that binds; by themselves the others would allow a factor "
+            "of: season cap 1.36.",
+        ),
+        ("meterable rate", {}, "Of the bounds, meterable rate is the one that binds."),
+        (NOTHING_FED, {}, "The plan feeds nothing in the weeks until the review."),
+    ],
+)
+def test_what_the_bounds_allow_is_said_whether_one_binds_or_none(
+    binding: str, limits: dict[str, float], said: str
+) -> None:
+    each = tuple(Limit(name, factor) for name, factor in limits.items())
+    found = replace(RAISE.recommendation, binding=binding, limits=each, sought=1.4, factor=1.33)
+    assert words.bounds_sentence(found) == f"{said} A factor of 1.40 was sought, 1.33 is advised."
 
 
 def test_a_bound_that_binds_is_the_tightest_of_those_named(various: list[Advice]) -> None:

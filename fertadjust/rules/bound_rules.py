@@ -207,7 +207,7 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     backing: Backed = default if abs(given - default.value) <= _TINY else _OWN_BOUNDS
     raising = draft.sought > facts.factor + _TINY
     after = draft
-    if bound == "ceiling" or not raising:
+    if allowed < draft.highest - _TINY if bound == "ceiling" else not raising and allowed > draft.sought + _TINY:
         after = draft._replace(limits=(*draft.limits, Limit(bound, allowed)))
     why = f"The {bound} limits the weekly rate."
     if not _reached(facts, fed, draft.factor):
@@ -218,7 +218,7 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if idle:
         factor = facts.factor
         why = f"The {bound} leaves nothing to change in the weeks until the review."
-    binds = idle or factor != draft.factor or (not draft.binding and after is not draft)
+    binds = idle or factor != draft.factor or not (draft.binding or (bound == "floor" and raising))
     after = after._replace(factor=factor, binding=bound if binds else draft.binding)
     single = factor == draft.factor
     change = "single weeks bounded" if single else f"factor {draft.factor:.2f} -> {factor:.2f}"

@@ -68,6 +68,7 @@ Count = Annotated[Figure, _within(1, 1000), AfterValidator(_whole)]
 Widths = Annotated[Figure, _within(0.01, 100.0)]
 Weeks = Annotated[Figure, _within(0, 100), AfterValidator(_whole)]
 RateLbAc = Annotated[Figure, _within(0.0, 100.0)]
+Part = Annotated[Figure, _within(0.05, 0.95)]
 Factor = Annotated[Figure, _within(1.01, 100.0)]
 Ppm = Annotated[Figure, _within(0.0, 1000.0)]
 
@@ -206,7 +207,7 @@ class Policy(_Strict):
     soil_nitrate_ppm: Ppm
     results_for_second_change: Count
     apart_days: Days
-    half_step: Share
+    half_step: Part
     one_edge_factor: Factor
 
     raise_first: Relative

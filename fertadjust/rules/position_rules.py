@@ -121,7 +121,10 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         shares = ", ".join(f"{label} {percent(chance)}" for label, chance in known)
         saw += f"; chance to lie {word} the band on {when}: {shares}"
     backing = backed_by(limit, policy.leaving_chance)
-    if any(chance is None or chance <= policy.leaving_chance.value for chance in chances_of):
+    if len(known) < len(bands):
+        why = "A laboratory's bound, or a band with one edge, is not projected."
+        return quiet(limit, saw, why, draft)
+    if any(chance <= policy.leaving_chance.value for _, chance in known):
         why = f"The chance has to be more than {percent(policy.leaving_chance.value)} at every stage in doubt."
         return quiet(backing, saw, why, draft)
     if draft.comparison is not None and draft.comparison.sure is Side(early):

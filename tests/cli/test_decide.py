@@ -70,6 +70,18 @@ def test_what_is_left_out_is_asked_for(run: Run, low: Path) -> None:
     assert (found.choice, found.reason) == ("change", "light crop")
 
 
+def test_own_rule_values_are_told_before_anything_is_asked(run: Run, low: Path) -> None:
+    with (low / "season.toml").open("a") as file:
+        file.write("\n[policy]\nraise_largest = 0.4\n")
+    output = run("decide", *DAY, "--season", low, input="accept\n").output
+    own = "Your own rule value: raise_largest = 0.4 share of the rate instead of 0.5 share of the rate (season"
+    advised, told, asked_, written = (
+        words(output).index(text) for text in ("Raise nitrogen from 5.25", own, "Decision (", "Record 2, decided")
+    )
+    assert advised < told < asked_ < written
+    assert too_wide(output) == []
+
+
 def test_accepting_asks_for_no_reason(run: Run, low: Path) -> None:
     output = run("decide", *DAY, "--season", low, input="accept\n").output
     assert "Why" not in output

@@ -102,7 +102,7 @@ def test_a_history_for_machines(run: Run, lived: Path) -> None:
     data = json.loads(run("history", "--block", "Lane end", "--season", lived, "--on", TODAY, "--json").output)
     season = open_season(lived)
     expected = history_data(season.history("lane", TODAY), season.units)
-    assert data == {"block": "lane", "history": json.loads(json.dumps(expected))}
+    assert data == {"block": "lane", "own_rule_values": [], "history": json.loads(json.dumps(expected))}
     assert len(expected) == 7
 
 
@@ -166,7 +166,8 @@ def test_a_history_in_metric_units(run: Run, lived: Path) -> None:
 def test_an_empty_season_says_how_to_begin(run: Run, fresh: Path) -> None:
     given = ("history", "--block", "creek", "--season", fresh)
     assert run(*given).output == "Nothing has come in yet. Enter a result with: fertadjust results add\n"
-    assert json.loads(run(*given, "--json").output) == {"block": "creek", "history": []}
+    empty = {"block": "creek", "own_rule_values": [], "history": []}
+    assert json.loads(run(*given, "--json").output) == empty
     assert run(*given, "--csv").output.startswith("on,sampled,value,unit,band,status,position,action,")
     assert len(run(*given, "--csv").output.splitlines()) == 1
 
@@ -183,6 +184,43 @@ def test_a_day_without_a_usable_result_says_so(run: Run, fresh: Path) -> None:
     text = words(run("history", "--block", "creek", "--season", fresh).output)
     assert text.startswith("Tue 10 Mar 2026 There was no usable result. advised: Hold nitrogen")
     assert "decided: left as it was, by ann; no result yet" in text
+
+
+def test_own_rule_values_stand_beside_a_history_even_an_empty_one(run: Run, fresh: Path) -> None:
+    with (fresh / "season.toml").open("a") as file:
+        file.write("\n[policy.confidence]\nvalue = 0.9\nreason = 'our laboratory repeats every sample'\n")
+    given = ("history", "--block", "creek", "--season", fresh)
+    told = "Your own rule value: confidence = 0.9 probability instead of 0.8 probability (our laboratory repeats"
+    output = run(*given).output
+    assert words(output).count(told) == 1 and too_wide(output) == []
+    data = json.loads(run(*given, "--json").output)
+    (own,) = data["own_rule_values"]
+    assert (own["name"], own["shipped"], own["own"], own["reason"]) == (
+        "confidence",
+        "0.8 probability",
+        "0.9 probability",
+        "our laboratory repeats every sample",
+    )
+    assert data["history"] == []
+
+
+def test_a_late_result_that_never_decided_is_told_as_the_next_one(run: Run, fresh: Path) -> None:
+    """Creek's band of week 4 is 3,500 to 6,000 ppm, of week 5 3,000 to 5,000 (UGA-2021)."""
+    for sampled, received, value in (
+        ("2026-03-25", "2026-03-28", "4400"),
+        ("2026-04-08", "2026-04-11", "4100"),
+        ("2026-04-01", "2026-04-18", "1500"),
+    ):
+        run("results", "add", "--block", "creek", "--sampled", sampled, "--received", received,
+            "--value", value, "--petioles", "25", "--season", fresh)  # fmt: skip
+    given = ("history", "--block", "creek", "--season", fresh, "--on")
+    before, after = (words(run(*given, day).output).split("Sat 28 Mar")[1] for day in ("2026-04-17", "2026-04-18"))
+    assert before.split("next result ")[1].startswith("4,100 ppm of 8 Apr, sufficient (position in the band 0.")
+    assert after.split("next result ")[1].startswith("1,500 ppm of 1 Apr, low (position in the band -1.")
+    rows = table(run(*given, "2026-04-18", "--csv").output)
+    assert [row["value"] for row in rows] == ["4400.0", "4100.0", "4100.0"]
+    assert [row["next sampled"] for row in rows] == ["2026-04-01", "", ""]
+    assert (rows[0]["next value"], rows[0]["next status"]) == ("1500.0", "low")
 
 
 # --- paragraphs ---------------------------------------------------------------------------------------------

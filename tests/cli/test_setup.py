@@ -258,6 +258,8 @@ OWN_TOLD = (
         ("advise", "--block", "creek", "--on", "2026-03-21", "--full"),
         ("amounts", "--block", "creek", "--on", "2026-03-21"),
         ("history", "--block", "creek", "--on", "2026-03-21"),
+        ("decide", "--block", "creek", "--on", "2026-03-21", "--accept"),
+        ("decide", "--block", "creek", "--on", "2026-03-21", "--leave", "--reason", "rain"),
     ],
 )
 def test_own_rows_of_the_rules_are_told_everywhere(run: Run, lived: Path, command: tuple[str, ...]) -> None:
@@ -282,6 +284,8 @@ def test_own_rows_of_the_rules_are_in_the_data_the_report_and_the_chart(run: Run
         ("cross_check.low-leaf-sufficient", "half", "full", "our leaves lag behind"),
         ("companions.potassium", "1.4 %", "1.2 %", "season file"),
     ]
+    looked_back = json.loads(run("history", "--json", *day).output)
+    assert looked_back["own_rule_values"] == advice["own_rule_values"]
     run("report", *day, "--to", lived / "page.html")
     page = (lived / "page.html").read_text(encoding="utf-8")
     table = page.split("Policy values that the season file sets</span></caption>")[1].split("</table>")[0]
@@ -334,6 +338,18 @@ def test_an_own_row_that_will_not_do_is_told_with_line_and_key(
     path.write_text(path.read_text() + "\n" + given)
     line = len(path.read_text().splitlines())
     assert f"season.toml, line {line}, {told}" in " ".join(run("check", "--season", fresh, code=2).stderr.split())
+
+
+@pytest.mark.parametrize("name", ["floor", "ceiling"])
+def test_a_bound_among_the_rule_values_is_told_with_its_line_and_its_place(
+    run: Run, fresh: Path, name: str
+) -> None:
+    path = fresh / "season.toml"
+    path.write_text(path.read_text() + f"\n[policy]\n{name} = 6.5\n")
+    line = len(path.read_text().splitlines())
+    for command in (("check",), ("advise",)):
+        told = " ".join(run(*command, "--season", fresh, code=2).stderr.split())
+        assert f"season.toml, line {line}, policy.{name}: is set under [bounds]" in told
 
 
 def test_a_metric_season_is_told_in_metric_words(run: Run, fresh: Path) -> None:

@@ -14,6 +14,7 @@ from fertadjust.products import Product
 from fertadjust.rules.facts import Recommendation, TraceLine
 from fertadjust.rules.policy import CompanionRule
 from fertadjust.season import BlockSeason
+from fertadjust.stages import StageDates
 from fertadjust.tissue import Censor, Tissue, TissueResult
 from fertadjust.units import UnitSystem
 from tests import support
@@ -194,6 +195,37 @@ def test_boron_at_or_after_bloom_is_too_late_and_no_amount_is_said(week: int) ->
 def test_boron_in_the_week_before_bloom_is_still_in_time() -> None:
     """UGA-2019: by drip before bloom. The result of a sample of week -1 is known two days before bloom."""
     assert "0.25 lb/ac" in note("boron", report("B", 35.0, 0)).why
+
+
+@pytest.mark.parametrize(
+    ("units", "amounts"),
+    [
+        (UnitSystem.US, ["0.25 lb/ac actual boron once", "never above 0.5 lb/ac"]),
+        (UnitSystem.METRIC, ["0.28 kg/ha actual boron once", "never above 0.56 kg/ha"]),
+    ],
+)
+def test_boron_without_a_date_of_bloom_is_advised_with_what_holds_from_bloom_on(
+    units: UnitSystem, amounts: list[str]
+) -> None:
+    """UGA-2019: 0.25 lb/ac before bloom. UGA-2018a: at or after bloom it does little. UGA-2021: January test."""
+    undated = StageDates({"harvest": support.day_in(9)}, support.day_in(12, 6))
+    seen = report("B", 35.0)
+    unknown = line(advised(support.season(seen, stages=undated, units=units)), "boron")
+    early, late = (note("boron", report("B", 35.0, week), units=units).why for week in (BEFORE_BLOOM, BLOOMING))
+    assert unknown.fired and unknown.change == "note only"
+    assert [text for text in amounts if text not in unknown.why] == []
+    assert late.startswith("Too late for this season") and "January" in late
+    assert unknown.why == f"{early} Once the crop blooms: {late[0].lower()}{late[1:]}"
+    assert "Once the crop blooms" not in early + late
+
+
+def test_only_boron_has_a_word_for_the_time_after_bloom() -> None:
+    """UGA-AESL gives potassium, magnesium and phosphorus by the report, whatever the stage."""
+    undated = StageDates({"harvest": support.day_in(9)}, support.day_in(12, 6))
+    for name, analyte, value in (("potassium", "K", 1.2), ("magnesium", "Mg", 0.2), ("phosphorus", "P", 0.1)):
+        seen = report(analyte, value)
+        unknown = line(advised(support.season(seen, stages=undated)), name)
+        assert unknown.fired and unknown.why == note(name, seen).why
 
 
 @pytest.mark.parametrize("percent", [0.05, 0.30, 0.49])

@@ -176,14 +176,12 @@ KENDALL_DAYS = [2, 24, 99, 197, 377, 544, 632, 3452, 6587, 53170]
 KENDALL = [1.22, 2.20, 4.80, 1.28, 1.97, 1.46, 2.64, 2.34, 4.84, 2.96]
 
 
-def test_slope_limits_and_intercept_of_sens_own_example(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Sen 1968, as in the test files of scipy and of R's deming: slope 4, 93 % limits 26/7 and 35/8; the
-    intercept is 6 by the median residual (4 by the medians, which is another convention)."""
+def test_slope_and_limits_of_sens_own_example(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sen 1968, as in the test files of scipy and of R's deming: slope 4, 93 % limits 26/7 and 35/8."""
     monkeypatch.setattr("fertadjust.trend.SLOPE_CONFIDENCE", 0.93)
     fit = found(SEN, SEN_DAYS)
     assert fit.slope_per_day == pytest.approx(4.0, abs=1e-4)
     assert (fit.low_slope, fit.high_slope) == pytest.approx((26 / 7, 35 / 8), abs=1e-4)
-    assert fit.position_on(0) == pytest.approx(6.0, abs=1e-4)
     assert fit.tail == pytest.approx(1 / 5040, rel=1e-9)
 
 
@@ -216,11 +214,10 @@ def test_small_sample_of_the_epa_guidance() -> None:
 
 
 def test_slope_that_one_wild_value_does_not_move(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Helsel and Hirsch, data recalled: slope 1.0, intercept 0, 95 % limits 1.0 and 3.5, S = 19."""
+    """Helsel and Hirsch, data recalled: slope 1.0, 95 % limits 1.0 and 3.5, S = 19."""
     monkeypatch.setattr("fertadjust.trend.SLOPE_CONFIDENCE", 0.95)
     fit = found(HELSEL, [1, 2, 3, 4, 5, 6, 7])
     assert fit.slope_per_day == pytest.approx(1.0, abs=0.01)
-    assert fit.position_on(0) == pytest.approx(0.0, abs=0.01)
     assert (fit.low_slope, fit.high_slope) == pytest.approx((1.0, 3.5), abs=0.01)
     assert score(HELSEL) == 19
     assert fit.tail == pytest.approx(TAILS[7][19], abs=0.00005)

@@ -143,6 +143,16 @@ def uncertainty(ppm: float, petioles: int = 25) -> float:
     return math.sqrt(horwitz(ppm) ** 2 + 0.30**2 / petioles + 0.10**2)
 
 
+def averaged(single: float, count: int, inside: float = 0.667) -> float:
+    """Relative deviation of the mean of several results of one laboratory, by hand.
+
+    s_R^2 = s_L^2 + s_r^2 / n (ISO-5725), where s_r is two thirds of s_R (HORWITZ-1988): only s_r averages out.
+    """
+    repeatability = inside * single
+    laboratory = single**2 - repeatability**2
+    return math.sqrt(laboratory + repeatability**2 / count)
+
+
 def value_at(edge: float, z: float, petioles: int = 25) -> float:
     """The result that lies z standard uncertainties below an edge (above it for z < 0)."""
     value = edge

@@ -13,7 +13,7 @@ from fertadjust.ledger import Application
 from fertadjust.observations import FRUIT_TROUBLE, Sight
 from fertadjust.plan import Credit, Plan
 from fertadjust.products import Product
-from fertadjust.rules.bound_rules import bounded_rate, bounded_rates, filled
+from fertadjust.rules.bound_rules import NOTHING_FED, bounded_rate, bounded_rates, filled
 from fertadjust.rules.facts import Action, Limit, Recommendation
 from fertadjust.stages import StageDates
 from fertadjust.units import UnitSystem
@@ -402,6 +402,28 @@ def test_of_a_raise_that_does_not_fit_the_part_that_fits_is_made(room: float) ->
     assert any("season cap binds" in text for text in found.to_do)
 
 
+@pytest.mark.parametrize(("ceiling", "reached"), [(60.0, False), (6.5, True)])
+@pytest.mark.parametrize("value", [LOW, ENOUGH, HIGH])
+@pytest.mark.parametrize("room", [100.0, 6 * RAISED, 2 * RAISED + 0.01])
+def test_a_cap_with_room_enough_is_no_bound(room: float, value: float, ceiling: float, reached: bool) -> None:
+    found = advised(result(value, 6), the_plan=open_plan(cap_lb_ac=APPLIED + room, ceiling_lb_ac=ceiling))
+    assert [limit.name for limit in found.limits] == (["ceiling"] if reached and value == LOW else [])
+    assert not line(found, "season cap").change
+
+
+@pytest.mark.parametrize(("room", "listed"), [(2 * RAISED - 0.02, True), (2 * RAISED + 0.02, False)])
+def test_a_cap_behind_a_tighter_ceiling_is_listed_where_it_allows_less_than_was_sought(
+    room: float, listed: bool
+) -> None:
+    found = advised(result(LOW, 6), the_plan=open_plan(cap_lb_ac=APPLIED + room, ceiling_lb_ac=6.0))
+    assert found.binding == "ceiling" and found.rates_lb_ac == pytest.approx((6.0, 6.0))
+    limits = {limit.name: limit.factor for limit in found.limits}
+    expected = {"ceiling": 6.0 / RATE} | ({"season cap": room / (2 * RATE)} if listed else {})
+    assert limits == pytest.approx(expected)
+    trace = line(found, "season cap")
+    assert (trace.why == "Not all of the raise would fit under the season cap either.") is listed
+
+
 def test_a_raise_with_no_room_at_all_leaves_the_rate_in_force() -> None:
     found = capped(LOW, 2 * RATE)
     assert found.action is Action.HOLD and found.factor == 1.0
@@ -646,6 +668,39 @@ def test_a_ceiling_tighter_than_the_cap_does_not_hide_what_the_cap_allows() -> N
     assert {limit.name: limit.factor for limit in found.limits} == pytest.approx(
         {"ceiling": 1.05, "season cap": 1.1}
     )
+
+
+def test_a_ceiling_behind_a_tighter_bound_would_limit_it_as_well() -> None:
+    for name in ("late season", "fruit quality"):
+        trace = line(bounded_by(name, "ceiling"), "floor and ceiling")
+        assert trace.fired and trace.why == "The ceiling would limit it as well."
+    assert line(bounded_by("ceiling"), "floor and ceiling").why == "The ceiling limits the weekly rate."
+
+
+UNFED = (*(RATE,) * 6, 0.0, 0.0, 0.0, *(RATE,) * 3)
+"""Nothing is fed in weeks 7 to 9, which any change of week 6 covers."""
+
+
+@pytest.mark.parametrize("value", [LOW, HIGH])
+@pytest.mark.parametrize("cap", [None, 200.0])
+def test_where_the_plan_feeds_nothing_until_the_review_there_is_nothing_to_change(
+    value: float, cap: float | None
+) -> None:
+    found = advised(result(value, 6), the_plan=open_plan(UNFED, cap_lb_ac=cap))
+    trace = line(found, "floor and ceiling")
+    assert found.action is Action.HOLD and set(found.rates_lb_ac) == {0.0}
+    assert found.factor == found.standing_factor == 1.0 != found.sought
+    assert (found.moved_by, found.binding) == ("floor and ceiling", NOTHING_FED) == ("floor and ceiling", "plan")
+    assert trace.fired and trace.change == f"factor {found.sought:.2f} -> 1.00"
+    assert trace.why == "The plan feeds nothing in the weeks until the review, so there is nothing to change."
+    assert found.limits == ()
+
+
+def test_where_nothing_is_fed_and_nothing_called_for_no_bound_binds() -> None:
+    found = advised(result(ENOUGH, 6), the_plan=open_plan(UNFED))
+    trace = line(found, "floor and ceiling")
+    assert not trace.fired and trace.change == "" and found.binding == found.moved_by == ""
+    assert trace.why == "The plan feeds nothing in the weeks until the review, so there is nothing to change."
 
 
 def test_bounds_that_the_step_does_not_reach_say_nothing() -> None:

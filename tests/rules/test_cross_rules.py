@@ -452,6 +452,33 @@ def test_a_soil_test_from_before_a_leaching_rain_says_nothing(
     assert (found.action is Action.RAISE) is (state != "above")
 
 
+@pytest.mark.parametrize(("tested", "rained", "counts"), [(18, 16, False), (16, 16, True), (16, 18, True)])
+@pytest.mark.parametrize("ppm", [12.0, 30.0])
+def test_a_rain_too_long_ago_to_be_seen_still_outlives_a_soil_test(
+    tested: int, rained: int, counts: bool, ppm: float
+) -> None:
+    """What is seen counts for 14 days, a soil test for 21."""
+    rain = seen(Sight.LEACHING_RAIN, SATURDAY - timedelta(days=rained))
+    test = seen(Sight.SOIL_NITRATE, SATURDAY - timedelta(days=tested), ppm)
+    found = advised(result(LOW, 6), observations=(test, rain))
+    assert line(found, "leaching rain").saw == "no leaching rain noted"
+    state = ("above" if ppm > 20 else "below") if counts else "none"
+    row = "low-soil-above" if state == "above" else "low-leaf-none"
+    assert line(found, "weighed together").saw == weighed("low", row, soil=state)
+    trace = line(found, "soil nitrate")
+    assert trace.saw.endswith("; leaching rain on 26 Mar") is not counts
+    assert ("fell after the soil test" in trace.why) is not counts
+    assert (found.action is Action.RAISE) is (state != "above")
+
+
+def test_the_first_rain_after_a_soil_test_is_named_and_one_of_tomorrow_is_not_known() -> None:
+    test = seen(Sight.SOIL_NITRATE, SATURDAY - timedelta(days=18), 30.0)
+    rains = [seen(Sight.LEACHING_RAIN, SATURDAY - timedelta(days=days)) for days in (1, 16, -1)]
+    for given in (rains, rains[::-1]):
+        assert line(advised(result(LOW, 6), observations=(test, *given)), "soil nitrate").saw.endswith("26 Mar")
+    assert line(advised(result(LOW, 6), observations=(test, rains[2])), "soil nitrate").fired
+
+
 # --- soil nitrate -------------------------------------------------------------------------------------------
 
 

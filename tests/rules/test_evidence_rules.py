@@ -29,6 +29,7 @@ from tests.rules import (
     SATURDAY,
     Z_80,
     advised,
+    averaged,
     cut_size,
     fed,
     fired,
@@ -252,6 +253,15 @@ def test_the_lag_follows_the_nitrate_share_of_the_mix(nitrate: float | None, lag
     assert f"lag {lag} days" in line(found, "too soon").saw
 
 
+@pytest.mark.parametrize(
+    ("below", "nitrate", "lag"), [(0.49, 0.49, 7), (0.51, 0.5, 14), (0.0, 0.0, 7), (1.0, 0.99, 14), (1.0, 1.0, 7)]
+)
+def test_the_policy_says_which_mix_is_a_slow_one(below: float, nitrate: float, lag: int) -> None:
+    found = twice_low(7, products=mix(nitrate), the_policy=with_policy(policy(), slow_mix_below=below))
+    assert f"lag {lag} days" in line(found, "too soon").saw
+    assert (found.action is Action.RAISE) is (lag == 7)
+
+
 def test_a_sample_taken_before_the_change_began_cannot_repeat_it() -> None:
     change = replace(in_force(1.2, since=7), decided=day_in(6))
     found = advised(result(1500, 5), result(1500, 6, record=2), changes=(change,))
@@ -371,7 +381,7 @@ def test_a_laboratorys_own_figure_also_says_how_far_its_duplicates_may_lie_apart
     found = advised(*pair(share * limit), the_policy=own_laboratory(laboratory_petiole=0.08))
     assert line(found, "duplicates disagree").fired is apart
     half_range = share * limit / 2 if apart else 0.0
-    assert found.parts[0].relative == pytest.approx(math.hypot(0.08 / math.sqrt(2), half_range))
+    assert found.parts[0].relative == pytest.approx(math.hypot(averaged(0.08, 2), half_range))
 
 
 def meter_season(*values: float, method: Method = Method.METER) -> Recommendation:
@@ -418,7 +428,7 @@ def test_meter_readings_of_one_day_are_held_to_the_meters_own_limit(
     found = meter_season(low, high, method=method)
     assert line(found, "duplicates disagree").fired is apart
     half_range = share * limit / 2 if apart else 0.0
-    assert found.parts[0].relative == pytest.approx(math.hypot(single / math.sqrt(2), half_range))
+    assert found.parts[0].relative == pytest.approx(math.hypot(averaged(single, 2), half_range))
 
 
 def test_diluted_and_undiluted_readings_of_one_day_are_not_averaged() -> None:
@@ -452,7 +462,7 @@ def test_duplicates_further_apart_than_the_repeatability_limit_are_flagged(share
     assert trace.fired is apart
     assert (trace.change == "wider uncertainty") is apart
     assert f"{100 * spread:.0f} % apart; limit {100 * LIMIT:.0f} %" in trace.saw
-    laboratory, half_range = horwitz(2000.0) / math.sqrt(2), spread / 2 if apart else 0.0
+    laboratory, half_range = averaged(horwitz(2000.0), 2), spread / 2 if apart else 0.0
     assert found.parts[0].relative == pytest.approx(math.hypot(laboratory, half_range))
     assert any("Ask the laboratory" in text for text in found.to_do) is apart
     assert found.comparison is not None and found.comparison.position == pytest.approx(
@@ -474,9 +484,62 @@ def test_the_mean_of_duplicates_decides_and_the_smaller_count_of_petioles_counts
     assert facts.primary.spread == pytest.approx(100 / 2450)
 
 
-def test_three_results_of_one_day_share_the_laboratory_part() -> None:
+def test_three_results_of_one_day_share_what_the_laboratory_repeats() -> None:
     found = advised(*(result(value, 6, record=int(value)) for value in (2000.0, 2010.0, 1990.0)))
-    assert found.parts[0].relative == pytest.approx(horwitz(2000.0) / math.sqrt(3))
+    assert found.parts[0].relative == pytest.approx(averaged(horwitz(2000.0), 3))
+
+
+@pytest.mark.parametrize(
+    ("inside", "count", "variance"),
+    [
+        (0.6, 1, 0.0064 + 0.0036),
+        (0.6, 2, 0.0064 + 0.0018),
+        (0.6, 3, 0.0064 + 0.0012),
+        (0.6, 4, 0.0064 + 0.0009),
+        (1.0, 4, 0.01 / 4),
+        (0.0, 4, 0.01),
+    ],
+)
+def test_of_the_laboratorys_deviation_only_what_it_repeats_averages_out(
+    inside: float, count: int, variance: float
+) -> None:
+    """s_R = 10 % and w = 0.6 make s_r = 6 % and s_L = 8 %; s_L^2 + s_r^2 / n (ISO-5725)."""
+    the_policy = own_laboratory(laboratory_petiole=0.10, within_laboratory=inside)
+    found = advised(*(result(2000.0, 6, record=1 + k) for k in range(count)), the_policy=the_policy)
+    assert found.parts[0].relative == pytest.approx(math.sqrt(variance), rel=1e-12)
+    rest = 0.06**2 + 0.10**2  # 25 petioles, and the hour and day
+    assert found.relative == pytest.approx(math.sqrt(variance + rest), rel=1e-12)
+
+
+DUPLICATES = "ISO-5725; HORWITZ-1988"
+
+
+@pytest.mark.parametrize("apart", [0.5, 2.0])
+@pytest.mark.parametrize(
+    ("own_figure", "source", "evidence"),
+    [
+        ({}, DUPLICATES, Evidence.DERIVED),
+        ({"within_laboratory": 0.667}, f"{DUPLICATES}; season file", Evidence.OWN),
+        ({"laboratory_petiole": 0.05}, "ISO-5725; season file; HORWITZ-1988", Evidence.OWN),
+        ({"laboratory_leaf": 0.05}, DUPLICATES, Evidence.DERIVED),
+    ],
+)
+def test_the_limit_of_duplicates_names_all_that_it_is_made_of(
+    apart: float, own_figure: dict[str, float], source: str, evidence: Evidence
+) -> None:
+    trace = line(advised(*pair(apart * LIMIT), the_policy=own_laboratory(**own_figure)), "duplicates disagree")
+    assert trace.fired is (apart > 1)
+    assert (trace.source, trace.evidence) == (source, evidence)
+
+
+@pytest.mark.parametrize("method", [Method.METER, Method.METER_DILUTED])
+def test_the_limit_of_meter_readings_names_the_meters_source(method: Method) -> None:
+    for values in ((400.0, 410.0), (200.0, 600.0)):
+        trace = line(meter_season(*values, method=method), "duplicates disagree")
+        assert (trace.source, trace.evidence) == (
+            "ISO-5725; PENA-FLEITAS-2021; HORWITZ-1988",
+            Evidence.DERIVED,
+        )
 
 
 def test_duplicates_that_straddle_the_edge_are_not_acted_on() -> None:
@@ -538,7 +601,7 @@ def test_the_deciding_comparison_uses_the_widened_uncertainty() -> None:
     z = math.log(LOW_EDGE / 2800) / u
     assert found.comparison.below == pytest.approx(0.5 * math.erfc(-z / math.sqrt(2)))
     device = found.parts[0].relative
-    assert device == pytest.approx(math.hypot(horwitz(2800.0) / math.sqrt(2), 600 / 2800 / 2))
+    assert device == pytest.approx(math.hypot(averaged(horwitz(2800.0), 2), 600 / 2800 / 2))
     assert found.relative == pytest.approx(math.sqrt(device**2 + 0.06**2 + 0.10**2))
     assert found.comparison.side is Side.BELOW
 

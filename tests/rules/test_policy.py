@@ -172,7 +172,7 @@ def test_every_figure_and_choice_may_be_set_by_the_grower_and_nothing_else() -> 
         for name in Policy.model_fields
         if isinstance(getattr(policy(), name), Figure | Consent | RecoveryChoice)
     }
-    assert set(OVERRIDABLE) == names
+    assert set(OVERRIDABLE) == names - {"floor", "ceiling"}  # set under [bounds], in the farm's units
     assert set(OVERRIDABLE) >= CHOICES | {"confidence", "stale_days", "cut_largest", "no_raise_after_week"}
     assert not set(OVERRIDABLE) & {"id", "crop", "late_anchor", "cross_check", "companions"}
 
@@ -322,8 +322,22 @@ def test_overriding_leaves_the_shipped_data_alone() -> None:
         ("stage_doubt_days", 0, -1),
         ("stage_guess_days", 366, 367),
         ("leaving_chance", 0.5, 0.49),
-        ("raise_persistent", 2.0, 2.01),
-        ("cut_persistent", 1.0, 1.01),
+        ("raise_persistent", 0.5, 2.01),
+        ("cut_persistent", 0.25, 1.01),
+        ("raise_largest", 2.0, 2.01),
+        ("cut_largest", 1.0, 1.01),
+        ("slow_mix_below", 0.0, -0.01),
+        ("slow_mix_below", 1.0, 1.01),
+        ("apart_days", 0, -1),
+        ("apart_days", 366, 367),
+        ("half_step", 0.05, 0.04),
+        ("half_step", 0.95, 0.96),
+        ("one_edge_factor", 1.01, 1.0),
+        ("one_edge_factor", 100, 101),
+        ("ease_from", 0.0, -0.01),
+        ("ease_from", 1.0, 1.01),
+        ("near_plan", 0.0, -0.01),
+        ("near_plan", 1.0, 1.01),
         ("smallest_step", 0.01, 0.0),
         ("soil_nitrate_ppm", 1000, 1001),
         ("raise_largest_at", 0.01, 0.0),
@@ -337,6 +351,48 @@ def test_figures_out_of_their_range_are_refused(name: str, good: float, bad: flo
     assert getattr(overridden(**{name: good}), name).value == good
     with pytest.raises(ValidationError, match=f"{bad:g} is outside"):
         overridden(**{name: bad})
+
+
+WHOLE = {
+    "protocol_count",
+    "stale_days",
+    "leaf_days",
+    "observation_days",
+    "soil_nitrate_days",
+    "lag_nitrate_days",
+    "lag_ammonium_days",
+    "stage_doubt_days",
+    "stage_guess_days",
+    "supply_days",
+    "results_for_second_change",
+    "apart_days",
+    "no_raise_after_week",
+    "sample_days",
+    "resample_days",
+    "laboratory_days",
+}
+"""Figures that count days, weeks, leaves or results."""
+
+
+@pytest.mark.parametrize("name", sorted(WHOLE))
+@pytest.mark.parametrize("more", [0.5, 1e-6, -0.25])
+def test_a_count_that_is_no_whole_number_is_refused(name: str, more: float) -> None:
+    shipped = figures(policy())[name]
+    bad = shipped.value + more
+    with pytest.raises(ValidationError, match=f"{bad:g} should be a whole number of {shipped.unit}"):
+        overridden(**{name: bad})
+    assert figures(overridden(**{name: float(shipped.value)}))[name].value == shipped.value
+
+
+def test_every_other_figure_may_be_a_fraction() -> None:
+    """A little more or less, which none of the bounds between figures stands against."""
+    assert {*figures(policy())} > WHOLE
+    upwards = {"leaving_chance", "laboratory_petiole", "laboratory_leaf", "cut_first"}
+    for name, figure in figures(policy()).items():
+        if name not in WHOLE:
+            value = figure.value + (0.0007 if name in upwards else -0.0007)
+            assert not value.is_integer()
+            assert figures(overridden(**{name: value}))[name].value == value
 
 
 @pytest.mark.parametrize("bad", [float("nan"), float("inf"), "many", None])
@@ -363,6 +419,12 @@ def test_an_unknown_choice_after_recovery_is_refused(bad: object) -> None:
         ({"raise_persistent": 0.09}, "smallest_step 0.1 is above raise_persistent 0.09"),
         ({"leaf_low_raise": 0.09}, "smallest_step 0.1 is above leaf_low_raise 0.09"),
         ({"cut_persistent": 0.09}, "smallest_step 0.1 is above cut_persistent 0.09"),
+        ({"raise_persistent": 0.51}, "raise_persistent 0.51 is above raise_largest 0.5"),
+        ({"raise_persistent": 0.45, "raise_largest": 0.4}, "raise_persistent 0.45 is above raise_largest 0.4"),
+        ({"leaf_low_raise": 0.51}, "leaf_low_raise 0.51 is above raise_largest 0.5"),
+        ({"leaf_low_raise": 0.45, "raise_largest": 0.4}, "leaf_low_raise 0.45 is above raise_largest 0.4"),
+        ({"cut_persistent": 0.26}, "cut_persistent 0.26 is above cut_largest 0.25"),
+        ({"cut_persistent": 0.25, "cut_largest": 0.2}, "cut_persistent 0.25 is above cut_largest 0.2"),
         ({"cut_first": 0.26}, "cut_first 0.26 is above cut_largest 0.25"),
         ({"floor": 7.5}, "floor 7.5 is above ceiling 7"),
         ({"supply_over": 0.79}, "supply_share 0.8 is above supply_over 0.79"),
@@ -373,6 +435,35 @@ def test_an_unknown_choice_after_recovery_is_refused(bad: object) -> None:
 def test_figures_that_contradict_each_other_are_refused(values: dict[str, float], message: str) -> None:
     with pytest.raises(ValidationError, match=message):
         overridden(**values)
+
+
+def test_a_largest_step_below_the_shipped_persistent_one_is_no_contradiction() -> None:
+    """The rules limit what the program ships by what the season file sets; only its own figures are refused."""
+    found = overridden(raise_largest=0.34, cut_largest=0.12)
+    assert found.raise_persistent.value == found.leaf_low_raise.value == 0.50 > found.raise_largest.value
+    assert found.cut_persistent.value == 0.25 > found.cut_largest.value
+    met = overridden(
+        raise_largest=0.4, raise_persistent=0.4, leaf_low_raise=0.4, cut_largest=0.2, cut_persistent=0.2
+    )
+    assert len(met.overrides()) == 5
+
+
+@pytest.mark.parametrize(
+    ("values", "name"),
+    [
+        ({"raise_persistent": 0.51}, "raise_persistent"),
+        ({"raise_persistent": 0.45, "raise_largest": 0.4}, "raise_persistent"),
+        ({"raise_first": 0.6}, "raise_first"),
+        ({"raise_largest": 0.3}, "raise_largest"),
+    ],
+)
+def test_of_two_figures_that_contradict_each_other_the_growers_own_is_at_fault(
+    values: dict[str, float], name: str
+) -> None:
+    with pytest.raises(ValidationError) as caught:
+        overridden(**values)
+    (error,) = caught.value.errors()
+    assert [place for place, _ in error["ctx"]["error"].placed] == [(name,)]
 
 
 def test_figures_that_meet_exactly_are_taken() -> None:
@@ -411,7 +502,13 @@ def season_file(where: Path, text: str) -> Path:
     [
         ("stale_weeks = 2", "policy.stale_weeks", "is no policy value"),
         ('crop = "tomato"', "policy.crop", "is no policy value"),
+        ("floor = 3.0", "policy.floor", "is set under [bounds]"),
+        ("ceiling = 7.0", "policy.ceiling", "is set under [bounds]"),
         ("confidence = 0.3", "policy.confidence", "outside 0.5 to 0.999"),
+        ("stale_days = 10.5", "policy.stale_days", "10.5 should be a whole number of days"),
+        ("no_raise_after_week = 9.5", "policy.no_raise_after_week", "9.5 should be a whole number of"),
+        ("protocol_count = 20.5", "policy.protocol_count", "20.5 should be a whole number of"),
+        ("raise_persistent = 0.6", "policy.raise_persistent", "is above raise_largest 0.5"),
         ("stale_days = { days = 3 }", "policy.stale_days", "write a value"),
         ("raise_largest = 0.2", "policy.raise_largest", "is above raise_largest 0.2"),
         ("smallest_step = 0.2", "policy.smallest_step", "is above cut_first 0.1"),

@@ -139,7 +139,62 @@ def test_a_raise_counts_from_the_rate_in_force() -> None:
 def test_a_half_step_is_never_smaller_than_the_smallest_step() -> None:
     found = advised(result(LOW, 6), leaf(3.3), the_policy=with_policy(policy(), smallest_step=0.25))
     assert found.factor == pytest.approx(1.25)
-    assert "half of 39 %, no less than 25 %" in line(found, "raise").saw
+    assert "; 0.5 of 39 %, no less than 25 %" in line(found, "raise").saw
+
+
+@pytest.mark.parametrize("share", [0.4, 0.6, 0.8])
+def test_the_policy_says_what_half_a_step_is(share: float) -> None:
+    the_policy = with_policy(policy(), half_step=share)
+    low = advised(result(LOW, 6), leaf(3.3), the_policy=the_policy)
+    high = advised(result(HIGH, 6), leaf(3.3), the_policy=the_policy)
+    assert low.factor == pytest.approx(1 + share * raise_size(LOW))
+    assert high.factor == pytest.approx(1 - max(0.10, share * cut_size(HIGH)))
+    assert f"; {share:g} of 39 %, no less than 10 %" in line(low, "raise").saw
+
+
+def test_half_a_step_says_whose_rule_it_is_and_names_all_that_it_is_made_of() -> None:
+    trace = line(advised(result(LOW, 6), leaf(3.3)), "raise")
+    assert trace.why.endswith(" That is half a step, which is this program's own rule.")
+    assert (trace.source, trace.evidence) == ("UGA-2021; UGA-AESL; TOMATO-SAP-1988", Evidence.PROJECT_RULE)
+    assert "half a step" not in line(advised(result(LOW, 6)), "raise").why
+    own_half = line(advised(result(LOW, 6), leaf(3.3), the_policy=own(half_step=0.6)), "raise")
+    assert own_half.source == "UGA-2021; UGA-AESL; TOMATO-SAP-1988; season file"
+    assert own_half.evidence is Evidence.OWN
+
+
+@pytest.mark.parametrize("name", ["raise_first", "raise_largest_at", "raise_largest"])
+def test_a_growing_raise_is_the_growers_own_where_one_of_its_figures_is(name: str) -> None:
+    value = {"raise_first": 0.3, "raise_largest_at": 1.5, "raise_largest": 0.45}[name]
+    trace = line(advised(result(LOW, 6), the_policy=own(**{name: value})), "raise")
+    assert trace.evidence is Evidence.OWN and "season file" in trace.source
+
+
+@pytest.mark.parametrize("name", ["cut_first", "cut_largest_at", "cut_largest"])
+def test_a_growing_cut_is_the_growers_own_where_one_of_its_figures_is(name: str) -> None:
+    value = {"cut_first": 0.12, "cut_largest_at": 1.5, "cut_largest": 0.24}[name]
+    trace = line(advised(result(6500, 6), the_policy=own(**{name: value})), "cut")
+    assert (trace.source, trace.evidence) == ("season file", Evidence.OWN)
+
+
+def beyond_one_edge(value: float, **rest: object) -> Recommendation:
+    """Main harvest in California, where only a low edge of 400 ppm is given (UC-DRIS-2012)."""
+    stages = StageDates({"pre_harvest": BLOOM, "main_harvest": day_in(3)}, day_in(12, 6))
+    return advised(result(value, 6), tables=("strawberry-petiole-dry-california",), stages=stages, **rest)
+
+
+@pytest.mark.parametrize("factor", [None, 1.5, 3.0, 4.0])
+@pytest.mark.parametrize("times", [1.4, 1.9])
+def test_the_policy_says_what_counts_as_a_band_width_beyond_a_single_edge(
+    times: float, factor: float | None
+) -> None:
+    """Twice beyond the edge, unless it says otherwise."""
+    given: dict[str, object] = (
+        {} if factor is None else {"the_policy": with_policy(policy(), one_edge_factor=factor)}
+    )
+    width = math.log(times) / math.log(factor or 2.0)
+    found = beyond_one_edge(400.0 / times, **given)
+    assert f"{width:.2f} band widths below the band" in line(found, "raise").saw
+    assert found.factor == pytest.approx(1 + min(1 / 2, 1 / 3 + width / 6))
 
 
 def test_no_raise_is_taken_where_none_is_called_for() -> None:
@@ -227,10 +282,85 @@ def test_a_second_result_in_a_row_on_one_side_takes_a_larger_step(
 def test_a_second_result_in_a_row_names_its_own_figure() -> None:
     low = line(advised(result(2000, 5, record=7), result(LOW, 6)), "raise")
     assert (low.source, low.evidence) == ("TOMATO-SAP-1988", Evidence.DERIVED)
-    assert low.saw.endswith("the second low result in a row")
+    assert low.saw.endswith(" below the band, 2 low results in a row")
     high = line(advised(result(7000, 5, record=7), result(6500, 6)), "cut")
     assert (high.source, high.evidence) == ("none", Evidence.PROJECT_RULE)
-    assert high.saw.endswith("the second high result in a row") and OWN_RULE_WORDS in high.why
+    assert high.saw.endswith(" above the band, 2 high results in a row") and OWN_RULE_WORDS in high.why
+
+
+def low_on(*days_before: int, **rest: object) -> Recommendation:
+    """Far below some days before the sample of week 6 and low in it."""
+    last = result(LOW, 6)
+    earlier = [
+        replace(
+            last, record=20 + days, sampled=(on := last.sampled - timedelta(days=days)), received=on, value=2000.0
+        )
+        for days in days_before
+    ]
+    return advised(*earlier, last, **rest)
+
+
+@pytest.mark.parametrize(("days", "in_a_row"), [(1, False), (4, False), (5, True), (6, True)])
+def test_two_samples_of_one_week_are_no_run(days: int, in_a_row: bool) -> None:
+    found = low_on(days)
+    assert found.factor == pytest.approx(1 + (0.5 if in_a_row else raise_size(LOW)))
+    assert ("2 low results in a row" in line(found, "raise").saw) is in_a_row
+    high = replace(
+        result(6500, 6), record=9, sampled=result(HIGH, 6).sampled - timedelta(days=days), received=None
+    )
+    cut = advised(high, result(6500, 6))
+    assert cut.factor == pytest.approx(1 - (0.25 if in_a_row else cut_size(6500.0)))
+    assert ("2 high results in a row" in line(cut, "cut").saw) is in_a_row
+
+
+@pytest.mark.parametrize(("days", "apart"), [(4, 4), (5, 6), (6, 6), (6, 7), (1, 0), (1, 2)])
+def test_the_policy_says_how_far_apart_the_samples_of_a_run_are(days: int, apart: int) -> None:
+    found = low_on(days, the_policy=with_policy(policy(), apart_days=apart))
+    assert found.factor == pytest.approx(1 + (0.5 if days >= apart else raise_size(LOW)))
+
+
+@pytest.mark.parametrize(
+    ("days_before", "count"),
+    [((3, 6), 2), ((4, 8), 2), ((5, 10), 3), ((3, 5, 9), 2), ((3, 5, 10), 3), ((4,), 1), ((2, 3, 4), 1)],
+)
+def test_of_samples_close_to_one_another_only_those_far_enough_apart_are_counted(
+    days_before: tuple[int, ...], count: int
+) -> None:
+    """Each has to lie five days before the one that was counted last."""
+    saw = line(low_on(*days_before), "raise").saw
+    assert saw.endswith(f", {count} low results in a row") if count > 1 else "in a row" not in saw
+
+
+def test_a_sample_too_close_to_count_still_breaks_the_run_where_it_lies_elsewhere() -> None:
+    last = result(LOW, 6)
+    between = replace(last, record=8, value=ENOUGH, sampled=last.sampled - timedelta(days=3), received=None)
+    far = replace(last, record=7, value=2000.0, sampled=last.sampled - timedelta(days=7), received=None)
+    assert advised(far, last).factor == pytest.approx(1.5)
+    assert advised(far, between, last).factor == pytest.approx(1 + raise_size(LOW))
+
+
+@pytest.mark.parametrize("needed", [1, 2])
+def test_one_result_alone_is_never_a_persistent_one(needed: int) -> None:
+    the_policy = with_policy(policy(), results_for_second_change=needed)
+    low, high = advised(result(LOW, 6), the_policy=the_policy), advised(result(6500, 6), the_policy=the_policy)
+    assert low.factor == pytest.approx(1 + raise_size(LOW)) and "in a row" not in line(low, "raise").saw
+    assert high.factor == pytest.approx(1 - cut_size(6500.0)) and "in a row" not in line(high, "cut").saw
+    assert low_on(7, the_policy=the_policy).factor == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize(
+    ("factor", "far", "value", "largest"), [(1.2, 2000.0, LOW, 1.2 * 1.5), (0.8, 7000.0, HIGH, 0.8 * 0.75)]
+)
+@pytest.mark.parametrize(("days", "again"), [(4, False), (5, True), (6, True)])
+def test_a_second_change_needs_samples_far_enough_apart(
+    factor: float, far: float, value: float, largest: float, days: int, again: bool
+) -> None:
+    last = result(value, 6)
+    before = replace(last, record=9, value=far, sampled=last.sampled - timedelta(days=days), received=None)
+    found = advised(before, last, changes=(in_force(factor),), applications=fed(factor * RATE))
+    assert line(found, "twice in a row").fired is not again
+    assert f"{2 if again else 1}; 2 asked for" in line(found, "twice in a row").saw
+    assert found.factor == pytest.approx(largest if again else factor)
 
 
 def test_a_run_is_broken_by_any_result_that_is_not_on_its_side() -> None:
@@ -353,6 +483,46 @@ def test_back_in_the_band_the_policy_says_what_becomes_of_the_change(
 def test_an_easing_that_comes_within_a_twentieth_of_the_plan_returns_to_it(factor: float, expected: float) -> None:
     value = 4400.0 if factor > 1 else 3500.0
     assert recovered(factor, value).factor == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("near", "factor", "expected"),
+    [
+        (0.0, 1.04, 1.02),
+        (0.0, 0.96, 0.98),
+        (0.06, 1.11, 1.0),
+        (0.06, 0.89, 1.0),
+        (0.02, 1.05, 1.025),
+        (0.03, 1.05, 1.0),
+    ],
+)
+def test_the_policy_says_how_near_the_plan_an_easing_goes_all_the_way(
+    near: float, factor: float, expected: float
+) -> None:
+    found = advised(
+        result(4400.0 if factor > 1 else 3500.0, 6),
+        changes=(in_force(factor),),
+        applications=fed(factor * RATE),
+        the_policy=with_policy(policy(), near_plan=near),
+    )
+    assert found.factor == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("start", [0.3, 0.5, 0.7, 1.0])
+@pytest.mark.parametrize(("factor", "eased"), [(1.2, 1.1), (0.8, 0.9)])
+def test_the_policy_says_how_far_into_the_band_an_easing_begins(start: float, factor: float, eased: float) -> None:
+    """Counted from the low edge at a raised rate, from the high edge at one that was cut."""
+    for reach, expected in ((start - 0.01, factor), (start, eased)):
+        place = reach if factor > 1 else 1 - reach
+        value = HIGH_EDGE if place == 1 else LOW_EDGE if place == 0 else LOW_EDGE * math.exp(place * WIDTH)
+        value *= 1 + (1e-12 if 0 < place < 1 else 0) * (1 if factor > 1 else -1)
+        found = advised(
+            result(value, 6),
+            changes=(in_force(factor),),
+            applications=fed(factor * RATE),
+            the_policy=with_policy(policy(), ease_from=start),
+        )
+        assert found.factor == pytest.approx(expected), place
 
 
 def test_the_policy_says_how_much_an_easing_takes_back() -> None:
