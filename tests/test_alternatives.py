@@ -13,6 +13,7 @@ from fertadjust.ledger import Application
 from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Action, Recommendation
 from fertadjust.season import BlockSeason
+from fertadjust.stages import StageDates
 from fertadjust.tissue import Basis
 from tests.rules import (
     ENOUGH,
@@ -30,7 +31,7 @@ from tests.rules import (
     petiole_season,
     raise_size,
 )
-from tests.support import GEORGIA_LEAF, SOUTHEAST, day_in, result
+from tests.support import BLOOM, GEORGIA_LEAF, SOUTHEAST, day_in, result
 
 EARLIER, LATER = "the sample had been taken a week earlier", "the sample had been taken a week later"
 LEAF, INJECTION = "leaf nitrogen were in its band", "one more injection had been logged before the sample"
@@ -328,3 +329,31 @@ def test_the_leaf_that_stands_in_for_one_in_its_band_is_clearly_inside() -> None
     found = known(asked(petiole_season(result(LOW, 6), tables=(SOUTHEAST, GEORGIA_LEAF)))[LEAF])
     assert found.leaf is not None and found.leaf.sure is Side.WITHIN
     assert found.leaf.position == pytest.approx(0.5)
+
+
+def test_a_moved_sample_is_held_beside_the_leaf_that_is_nearest_to_it_then() -> None:
+    # a low leaf on the Wednesday of week 5, a high one on the Friday of week 6; the petiole between them
+    leaves = (leaf(LEAF_LOW, 5, record=50), leaf(LEAF_HIGH, 6, record=51, offset=4, delay=0))
+    season = petiole_season(result(LOW, 6), *leaves)
+    assert advised(season).action is Action.HOLD  # low beside high
+    found = known(asked(season)[EARLIER])
+    assert found.action is Action.RAISE and found.factor == pytest.approx(1.5)  # leaf low as well (UGA-AESL)
+    by_hand = petiole_season(replace(result(LOW, 6), sampled=day_in(5, 2)), *leaves)
+    assert decisions(found) == decisions(advised(by_hand))
+
+
+def test_a_leaf_too_far_before_the_sample_counts_where_an_earlier_sample_lies_near_enough() -> None:
+    # 30 days before the sample, and 23 before one a week earlier; 28 days count (UGA-AESL)
+    old = replace(leaf(LEAF_HIGH), sampled=day_in(6, 2) - timedelta(days=30))
+    season = petiole_season(result(LOW, 6), old)
+    assert advised(season).action is Action.RAISE
+    assert known(asked(season)[EARLIER]).action is Action.HOLD
+
+
+def test_a_leaf_without_a_band_on_the_moved_day_is_left_out() -> None:
+    # the leaf table begins with the Monday of week 6
+    stages = StageDates({"first_bloom": BLOOM, "initial_flowering": day_in(6)}, day_in(16))
+    tables = (SOUTHEAST, "strawberry-leaf-florida")
+    season = petiole_season(result(LOW, 6), leaf(LEAF_LOW), stages=stages, tables=tables)
+    found = known(asked(season)[EARLIER])
+    assert found.action is Action.RAISE and found.leaf is None
