@@ -31,7 +31,7 @@ from fertadjust.errors import Fault, UserError
 from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing, standing_on
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.season_file import SeasonFile, read_season
-from fertadjust.stored import Decided, arrivals, decided_of, result_content, with_records
+from fertadjust.stored import Decided, arrivals, decided_of, first_versions, result_content, with_records
 from fertadjust.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -333,6 +333,7 @@ class Season:
             arrivals(every),
             day,
             self.decisions(block, day),
+            first_versions(every),
         )
 
     def amounts(self, block: str, on: date | None = None) -> DataFrame:

@@ -140,11 +140,14 @@ class BlockFacts:
             companions=self._companions(on),
         )
 
-    def next_reading(self, before: Reading | None, on: date) -> Reading | None:
-        """Of what is known on a day, the first nitrogen reading of a kind after one; of any kind where None."""
+    def later_readings(self, before: Reading | None, on: date) -> list[Reading]:
+        """Of what is known on a day, the nitrogen readings of a kind sampled after one, oldest first; all if None.
+
+        Of one day a petiole comes before a leaf, which is also the order in which they decide.
+        """
         found = self._readings.known_on(on).nitrogen
         later = [item for item in found if before is None or _follows(before, item)]
-        return min(later, key=lambda item: (item.sampled, item.tissue is Tissue.LEAF), default=None)
+        return sorted(later, key=lambda item: (item.sampled, item.tissue is Tissue.LEAF))
 
     def facts_at(self, facts: Facts) -> Callable[[float], Facts]:
         """The facts as they would be if the deciding reading had another value [stored unit] and were no bound.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
@@ -58,7 +58,11 @@ class Moment:
 
 
 def moments(
-    as_of: Callable[[date], BlockSeason], arrived: Iterable[date], on: date, decisions: Sequence[Decided]
+    as_of: Callable[[date], BlockSeason],
+    arrived: Iterable[date],
+    on: date,
+    decisions: Sequence[Decided],
+    first_of: Mapping[int, int],
 ) -> list[Moment]:
     """The history of a block, one entry for each day that a nitrogen result came in or a decision was made.
 
@@ -67,6 +71,7 @@ def moments(
         arrived: days on which a result may have come in, by any record, corrected or voided since or not.
         on: the day on which to look back.
         decisions: the decisions on the block.
+        first_of: number of a corrected record -> number of the one that it goes back to.
     """
     now = as_of(on)
     made = {item.on: item for item in decisions}
@@ -76,7 +81,7 @@ def moments(
     ends = [following - timedelta(days=1) for _, following in pairwise(days)]
     ends += [max(days[-1], min(on, now.plan.end))] if days else []
     return [
-        Moment(advice, made.get(advice.on), _followed(now, advice, on, end))
+        Moment(advice, made.get(advice.on), _followed(now, advice, on, end, first_of))
         for advice, end in zip(advices, ends, strict=True)
     ]
 
@@ -86,9 +91,17 @@ def _came_in(season: BlockSeason, day: date) -> bool:
     return any(item.known_on == day and item.analyte == MAIN_ANALYTE[item.tissue] for item in season.results)
 
 
-def _followed(now: BlockSeason, advice: Advice, on: date, end: date) -> Followed:
-    ledger = now.ledger(end)
-    reading, found = now.next_reading(advice.facts.primary, on), None
+def _followed(now: BlockSeason, advice: Advice, on: date, end: date, first_of: Mapping[int, int]) -> Followed:
+    ledger, before, found = now.ledger(end), advice.facts.primary, None
+    same = set() if before is None else {first_of.get(number, number) for number in before.records}
+    reading = next(
+        (
+            item
+            for item in now.later_readings(before, on)
+            if same.isdisjoint(first_of.get(number, number) for number in item.records)
+        ),
+        None,
+    )
     if reading is not None:
         relative = combined(part.relative for part in budget(reading, now.policy))
         found = compare(reading.value, reading.censor, relative, reading.band, now.policy.confidence.value)

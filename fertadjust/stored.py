@@ -152,6 +152,15 @@ def arrivals(records: Sequence[Record]) -> set[date]:
     return {result_of(item).known_on for item in records if item.kind is Kind.RESULT and item.content is not None}
 
 
+def first_versions(records: Sequence[Record]) -> dict[int, int]:
+    """Of some records in order, number of a correction -> number of the record that its corrections began with."""
+    first: dict[int, int] = {}
+    for item in records:
+        if item.replaces is not None:
+            first[item.number] = first.get(item.replaces, item.replaces)
+    return first
+
+
 def with_records(season: BlockSeason, records: Sequence[Record]) -> BlockSeason:
     """A block's season with its own among some records."""
     mine = [record for record in records if record.block == season.block.key]

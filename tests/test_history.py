@@ -156,6 +156,21 @@ def test_a_misread_result_is_advised_on_as_it_was_read_until_it_is_corrected(liv
     assert (on_24.advice.recommendation.action, second.value) == (Action.RAISE, 2300)
 
 
+def test_a_result_whose_day_is_corrected_later_does_not_follow_itself(live: Callable[..., Season]) -> None:
+    made = live(
+        [
+            (12, found(4700, 10)),
+            (14, corrected(1, sampled="2026-03-11")),
+            (15, corrected(2, sampled="2026-03-12")),
+            (26, found(3900, 24)),
+        ]
+    )
+    first, last = made.history("north", march(30))
+    assert first.advice.facts.primary is not None and first.advice.facts.primary.sampled == march(10)
+    assert first.followed.reading is not None and first.followed.reading.sampled == march(24)
+    assert last.followed.reading is None
+
+
 def test_what_was_entered_late_counts_as_if_it_had_been_entered_in_time(live: Callable[..., Season]) -> None:
     late = live([(30, found(9800, 18, received=march(21))), (31, corrected(1, value="2300"))])
     (item,) = late.history("north", march(40))
@@ -192,7 +207,7 @@ def choice(on: date, what: str = "accept", rates: dict[int, float] | None = None
 
 def back(block: BlockSeason, on: date = END, decisions: Sequence[Decided] = ()) -> list[Moment]:
     """The history of a season of which nothing was corrected."""
-    return moments(lambda day: block, {item.known_on for item in block.results}, on, decisions)
+    return moments(lambda day: block, {item.known_on for item in block.results}, on, decisions, {})
 
 
 def days(history: Sequence[Moment]) -> list[date]:
