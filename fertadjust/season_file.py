@@ -282,6 +282,13 @@ class _Checker:
                 f"plan and credits come to {units.rate_out(planned):.1f} {units.total_unit}, above the season cap "
                 f"of {units.rate_out(cap):.1f}: the last weeks would not be fed."
             )
+        step, fed = given.bounds.rate_step, [rate for rate in given.plan.rates() if rate > 0]
+        smallest = policy.smallest_step.value * min(fed, default=0.0)
+        if step > smallest > 0:
+            self.notes.append(
+                f"rate_step {step:g} is coarser than the smallest change of the lowest planned rate, "
+                f"{smallest:.2g} {units.rate_unit}: small changes are rounded away, or grow by the rounding."
+            )
         return Plan(
             start=given.plan.start,
             rates_lb_ac=tuple(rates),

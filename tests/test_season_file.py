@@ -296,6 +296,16 @@ def test_things_to_know_are_noted_and_refuse_nothing(season: Callable[..., Seaso
     assert len(notes) == 5
 
 
+@pytest.mark.parametrize(("step", "coarse"), [(0.05, False), (0.5, False), (0.6, True), (2.0, True)])
+def test_a_metering_step_coarser_than_the_smallest_change_is_remarked_on(
+    season: Callable[..., SeasonFile], step: float, coarse: bool
+) -> None:
+    # a tenth of the one planned rate of 5.25 is 0.525
+    notes = season(edited(("season_cap = 130", f"season_cap = 130\nrate_step = {step}"))).notes
+    assert any(f"rate_step {step:g} is coarser than the smallest change" in note for note in notes) is coarse
+    assert not coarse or "0.53 lb N/ac/week: small changes are rounded away" in " ".join(notes)
+
+
 def test_blocks_of_every_basis_are_read(season: Callable[..., SeasonFile]) -> None:
     for basis in AreaBasis:
         text = SEASON.replace('basis = "bed"', f'basis = "{basis.value}"')

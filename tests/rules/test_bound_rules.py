@@ -148,6 +148,17 @@ def test_a_stale_result_does_not_keep_a_change_in_force_after_its_end() -> None:
     assert any(text.startswith("A sample is overdue") for text in found.to_do)
 
 
+@pytest.mark.parametrize(("days_before", "overdue"), [(4, True), (3, False), (2, False)])
+def test_a_sample_is_overdue_when_none_was_taken_in_time_for_the_review(days_before: int, overdue: bool) -> None:
+    # three days from sampling to the result (NCDA-2015): the last day on which a sample could answer the change
+    review = day_in(6)
+    sampled = review - timedelta(days=days_before)
+    sample = replace(result(ENOUGH, 5), sampled=sampled, received=review + timedelta(days=1))
+    found = advised(sample, on=review + timedelta(days=2), changes=(in_force(1.2, until=review),))
+    assert any("overdue" in text for text in found.to_do) is overdue
+    assert "The last change ended on 6 Apr." in line(found, "review date").why
+
+
 def test_a_plan_that_was_kept_to_leaves_nothing_overdue() -> None:
     found = advised(result(ENOUGH, 4), changes=(in_force(1.0, until=day_in(5, 4)),))
     assert not any("overdue" in text for text in found.to_do)
@@ -801,3 +812,11 @@ def test_before_the_plan_starts_the_first_weeks_can_still_change() -> None:
     early = date(2026, 2, 20)
     found = advised(on=early, applications=())
     assert found.weeks[0].number == 1 and found.action is Action.HOLD
+
+
+def test_where_the_cap_runs_out_the_factor_that_would_last_is_told() -> None:
+    # 8.5 lb are left for two weeks of 5.25: 8.5 / 10.5
+    found = advised(result(ENOUGH, 6), the_plan=open_plan(cap_lb_ac=6 * RATE + 8.5))
+    assert found.runs_out and found.binding == "season cap" and found.action is Action.HOLD
+    assert [(item.name, item.factor) for item in found.limits] == [("season cap", pytest.approx(8.5 / 10.5))]
+    assert found.rates_lb_ac == pytest.approx([5.25, 3.25])
