@@ -5,13 +5,11 @@ Each of the first five says what it sees; the cross-check table of the policy sa
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import date
 from itertools import takewhile
 
 from fertadjust.compare import Side, compare
 from fertadjust.dates import short_day
-from fertadjust.evidence import NO_SOURCE, Evidence, split_sources
+from fertadjust.evidence import Evidence
 from fertadjust.observations import LIMITS_UPTAKE, Sight
 from fertadjust.rules.cross_table import (
     Cell,
@@ -23,7 +21,7 @@ from fertadjust.rules.cross_table import (
     SupplyState,
 )
 from fertadjust.rules.evidence_rules import budget
-from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, fires, quiet
+from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, backed_by, fires, quiet
 from fertadjust.rules.policy import Policy
 from fertadjust.tissue import Tissue
 from fertadjust.uncertainty import combined
@@ -120,7 +118,7 @@ def leaching_rain(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     already.
     """
     del policy
-    seen = _rains(facts)
+    seen = [item.on for item in facts.observations if item.sight is Sight.LEACHING_RAIN]
     if not seen:
         return quiet(_COMMON, "no leaching rain noted", "No leaching rain was noted.", draft)
     saw = "; ".join(f"leaching rain on {short_day(on)}" for on in seen)
@@ -130,10 +128,6 @@ def leaching_rain(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if draft.seen_state is SeenState.NOTHING:
         draft = draft._replace(seen_state=SeenState.RAIN)
     return fires(_COMMON, saw, "Rain may have washed nitrate out of the bed; watch the next result.", draft)
-
-
-def _rains(facts: Facts) -> list[date]:
-    return [item.on for item in facts.observations if item.sight is Sight.LEACHING_RAIN]
 
 
 def soil_nitrate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -182,9 +176,7 @@ def weighed_together(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         resample=draft.resample or sooner,
         to_do=(*draft.to_do, *(item.to_do for item in shipped if item.to_do)),
     )
-    backing = Backing(
-        "; ".join(_sources(rows)) or NO_SOURCE, max((item.evidence for item in rows), key=_WEAKNESS.index)
-    )
+    backing = backed_by(*rows, evidence=max((item.evidence for item in rows), key=_WEAKNESS.index))
     tail = ", sample sooner" if sooner else ""
     if draft.direction == 0:
         return fires(backing, saw, why, draft, f"hold{tail}") if sooner else quiet(backing, saw, why, draft)
@@ -196,10 +188,6 @@ def weighed_together(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
 def holding_rows(policy: Policy, cell: Cell) -> list[CrossCheckRow]:
     """The rows that let no step through in a cell, each of which would do so without the ones before it."""
     return list(takewhile(lambda row: row.step == "hold", filter(lambda row: row.fits(cell), policy.cross_check)))
-
-
-def _sources(rows: Sequence[CrossCheckRow]) -> list[str]:
-    return list(dict.fromkeys(key for row in rows for key in split_sources(row.source)))
 
 
 def _step_words(row: CrossCheckRow, draft: Draft) -> str:
