@@ -124,18 +124,13 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
         candidates.append((leaf.value, leaf, f"{saw}, leaf nitrogen low as well"))
     if draft.comparison.status is Status.DEFICIENT:
         candidates.append((largest.value, largest, f"{saw}, deficient"))
-    if persistent(facts, policy, draft):
-        figure, run = policy.raise_persistent, results_in_a_row(facts, policy, draft)
+    figure, run = policy.raise_persistent, results_in_a_row(facts, policy, draft)
+    if run >= _persistent_from(policy):
         candidates.append((figure.value, figure, f"{saw}, {run} low results in a row"))
     candidates.append(
         (step, largest if step >= largest.value else backed_by(first, largest, policy.raise_largest_at), saw)
     )
     return _largest(candidates, largest)
-
-
-def persistent(facts: Facts, policy: Policy, draft: Draft) -> bool:
-    """Whether as many results in a row as a second change asks for, two at least, call for the step."""
-    return results_in_a_row(facts, policy, draft) >= max(2.0, policy.results_for_second_change.value)
 
 
 def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -165,12 +160,17 @@ def _cut_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     candidates: list[Sized] = []
     if draft.comparison.status is Status.EXCESS:
         candidates.append((largest.value, largest, f"{saw}, excess"))
-    if persistent(facts, policy, draft):
-        figure, run = policy.cut_persistent, results_in_a_row(facts, policy, draft)
+    figure, run = policy.cut_persistent, results_in_a_row(facts, policy, draft)
+    if run >= _persistent_from(policy):
         candidates.append((figure.value, figure, f"{saw}, {run} high results in a row"))
     backing = largest if step >= largest.value else backed_by(policy.cut_first, largest, policy.cut_largest_at)
     candidates.append((step, backing, saw))
     return _largest(candidates, largest)
+
+
+def _persistent_from(policy: Policy) -> float:
+    """Results in a row from which on a step is a persistent one: as a second change asks for, two at least."""
+    return max(2.0, policy.results_for_second_change.value)
 
 
 def _shared(full: Sized, policy: Policy, draft: Draft) -> Sized:
