@@ -10,13 +10,12 @@ from typing import Any
 
 from fertadjust import words
 from fertadjust.advice_data import reading_data
-from fertadjust.compare import Comparison, compare
-from fertadjust.rules.evidence_rules import budget
+from fertadjust.compare import Comparison
+from fertadjust.rules.evidence_rules import compared
 from fertadjust.rules.facts import Reading
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.stored import Decided
 from fertadjust.tissue import MAIN_ANALYTE
-from fertadjust.uncertainty import combined
 from fertadjust.units import UnitSystem
 
 
@@ -92,7 +91,7 @@ def _came_in(season: BlockSeason, day: date) -> bool:
 
 
 def _followed(now: BlockSeason, advice: Advice, on: date, end: date, first_of: Mapping[int, int]) -> Followed:
-    ledger, before, found = now.ledger(end), advice.facts.primary, None
+    ledger, before = now.ledger(end), advice.facts.primary
     same = set() if before is None else {first_of.get(number, number) for number in before.records}
     reading = next(
         (
@@ -102,12 +101,9 @@ def _followed(now: BlockSeason, advice: Advice, on: date, end: date, first_of: M
         ),
         None,
     )
-    if reading is not None:
-        relative = combined(part.relative for part in budget(reading, now.policy))
-        found = compare(reading.value, reading.censor, relative, reading.band, now.policy.confidence.value)
     return Followed(
         reading=reading,
-        comparison=found,
+        comparison=None if reading is None else compared(reading, now.policy),
         end=end,
         aimed_lb_ac=ledger.aimed_lb_ac(advice.on, end),
         applied_lb_ac=ledger.applied_lb_ac(advice.on, end),

@@ -6,15 +6,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from fertadjust import words
-from fertadjust.compare import Comparison, compare, percent
+from fertadjust.compare import Comparison, percent
 from fertadjust.errors import OutOfSeason
 from fertadjust.evidence import Evidence, cite
 from fertadjust.report_parts import GLUE, Row, backing_of, glued, short_date
-from fertadjust.rules.evidence_rules import budget
+from fertadjust.rules.evidence_rules import compared
 from fertadjust.rules.facts import Facts
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.tissue import MAIN_ANALYTE, Censor, TissueResult
-from fertadjust.uncertainty import combined
 
 _STRAWBERRY: Final = "strawberry"
 
@@ -43,8 +42,7 @@ def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row
     except OutOfSeason as reason:
         return row | {"why_no_band": str(reason)}
     band = reading.band
-    relative = combined(part.relative for part in budget(reading, season.policy)) if main else 1.0
-    found = compare(result.value, result.censor, relative, band, season.policy.confidence.value)
+    found = compared(reading, season.policy)
     return row | {
         "band": words.band_words(reading).replace(f" {band.unit}", f"{GLUE}{band.unit}"),
         "table": band.table,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from itertools import takewhile
 
-from fertadjust.compare import Side, compare
+from fertadjust.compare import Side
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.observations import LIMITS_UPTAKE, Sight
@@ -20,11 +20,10 @@ from fertadjust.rules.cross_table import (
     SoilState,
     SupplyState,
 )
-from fertadjust.rules.evidence_rules import budget
+from fertadjust.rules.evidence_rules import compared
 from fertadjust.rules.facts import OWN_RULE, Backing, Draft, Facts, Outcome, backed_by, fires, quiet
 from fertadjust.rules.policy import Policy
 from fertadjust.tissue import Tissue
-from fertadjust.uncertainty import combined
 
 _COMMON = Backing("none", Evidence.COMMON_PRACTICE)
 _TINY = 1e-9
@@ -52,8 +51,7 @@ def leaf_nitrogen(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if shift is not None and facts.leaf.sampled < shift.on:
         why = "The leaf was sampled before the last change, so it says nothing about the present rate."
         return quiet(OWN_RULE, f"leaf result of {on} is older than the last change", why, draft)
-    relative = combined(part.relative for part in budget(facts.leaf, policy))
-    found = compare(facts.leaf.value, facts.leaf.censor, relative, facts.leaf.band, policy.confidence.value)
+    found = compared(facts.leaf, policy)
     state = LeafState.UNCLEAR if found.sure is None else _LEAF_STATE[found.sure]
     draft = draft._replace(leaf=found, leaf_state=state)
     saw = f"leaf N {facts.leaf.value:.2f} % of {on}: {state}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from fertadjust.compare import Comparison, compare
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import (
@@ -76,6 +77,12 @@ def budget(reading: Reading, policy: Policy) -> tuple[UncertaintyPart, ...]:
         UncertaintyPart(sampling, spread.value / math.sqrt(count), spread.source, spread.evidence),
         UncertaintyPart("hour and day", hour.value, hour.source, hour.evidence),
     )
+
+
+def compared(reading: Reading, policy: Policy) -> Comparison:
+    """A reading against its band, with the uncertainty of its budget at the policy's confidence."""
+    relative = combined(part.relative for part in budget(reading, policy))
+    return compare(reading.value, reading.censor, relative, reading.band, policy.confidence.value)
 
 
 def wrong_kind(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
