@@ -190,20 +190,18 @@ def _largest(candidates: Sequence[Sized], bound: Figure) -> Sized:
 
 
 def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, figure: Backed) -> Outcome:
+    """Take a step [share of the rate, below zero for a cut], or take back a change that the sample does not show."""
     raising = step > 0
+    back = _taken_back(facts, policy, draft)
+    if back is not None:
+        size = _size(facts, back, raising)
+        why = f"The sample shows the rate before the last change, so that one is taken back: {size}."
+        return _to(facts, draft, back, saw, OWN_RULE, why)
     stopped = facts.factor <= 0
-    factor = 1.0 if stopped and raising else facts.factor * (1.0 + step)
-    taken_back = _taken_back(facts, policy, draft)
-    if taken_back is not None:
-        factor = taken_back
+    stepped = 1.0 if stopped and raising else facts.factor * (1.0 + step)
     recovered = recovered_factor(facts, policy, draft)
-    stepped = factor
-    factor = max(factor, recovered) if raising else min(factor, recovered)
-    name = "raise" if raising else "cut"
-    size = "from nothing back to plan"
-    if not stopped:
-        size = f"of {100 * abs(factor / facts.factor - 1):.0f} % on the rate in force"
-    why = f"The results call for a {name} {size}."
+    factor = max(stepped, recovered) if raising else min(stepped, recovered)
+    why = f"The results call for {_size(facts, factor, raising)}."
     returns = factor != stepped
     plain = not (draft.early or stopped or returns)
     if plain and draft.share < 1.0:
@@ -213,13 +211,22 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
     if not raising:
         whose = "set in the season file" if figure.evidence is Evidence.OWN else "this program's own rule"
         why += f" The size is {whose}: no publication gives a number for a cut."
-    if taken_back is not None:
-        figure = OWN_RULE
-        why = f"The sample shows the rate before the last change, so that one is taken back: a {name} {size}."
     if returns:
         why += " It goes as far as the return towards plan, which is the larger of the two."
+    return _to(facts, draft, factor, saw, figure, why)
+
+
+def _size(facts: Facts, factor: float, raising: bool) -> str:
+    name = "raise" if raising else "cut"
+    if facts.factor <= 0:
+        return f"a {name} from nothing back to plan"
+    return f"a {name} of {100 * abs(factor / facts.factor - 1):.0f} % on the rate in force"
+
+
+def _to(facts: Facts, draft: Draft, factor: float, saw: str, backing: Backed, why: str) -> Outcome:
+    name = "raise" if draft.direction > 0 else "cut"
     change = f"factor {facts.factor:.2f} -> {factor:.2f}"
-    return fires(figure, saw, why, draft._replace(factor=factor, sought=factor, moved_by=name), change)
+    return fires(backing, saw, why, draft._replace(factor=factor, sought=factor, moved_by=name), change)
 
 
 def _taken_back(facts: Facts, policy: Policy, draft: Draft) -> float | None:
