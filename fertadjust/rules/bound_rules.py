@@ -61,6 +61,11 @@ def _metered(rate: float, planned: float, facts: Facts) -> float:
     return max(value, planned) if rate > planned else min(value, planned)
 
 
+def rates_at(facts: Facts, weeks: Sequence[PlanWeek], factor: float) -> tuple[float, ...]:
+    """Rates [lb/ac] of some weeks at a factor, within floor and ceiling and as they can be metered."""
+    return metered_rates(facts, weeks, bounded_rates(facts, weeks, factor))
+
+
 def room_lb_ac(facts: Facts) -> float | None:
     """Nitrogen left under the season cap for the coming weeks [lb/ac]; None without a cap."""
     if facts.cap_lb_ac is None:
@@ -206,8 +211,11 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         allowed, default, given = highest, policy.ceiling, facts.ceiling_lb_ac
     backing: Backed = default if abs(given - default.value) <= _TINY else _OWN_BOUNDS
     raising = draft.sought > facts.factor + _TINY
+    asks = not raising and allowed > draft.sought + _TINY
+    if bound == "ceiling":
+        asks = allowed < draft.highest - _TINY
     after = draft
-    if allowed < draft.highest - _TINY if bound == "ceiling" else not raising and allowed > draft.sought + _TINY:
+    if asks:
         after = draft._replace(limits=(*draft.limits, Limit(bound, allowed)))
     why = f"The {bound} limits the weekly rate."
     if not _reached(facts, fed, draft.factor):
@@ -349,8 +357,7 @@ def _last_fed_week(facts: Facts, factor: float, room: float) -> int | None:
 
 def standing_rates(facts: Facts, weeks: Sequence[PlanWeek]) -> tuple[float, ...]:
     """Rates of some weeks at the factor in force [lb/ac], within every bound, as far as the season cap lasts."""
-    rates = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
-    room = room_lb_ac(facts)
+    rates, room = rates_at(facts, weeks, facts.factor), room_lb_ac(facts)
     return rates if room is None else filled(rates, room)
 
 
@@ -367,9 +374,8 @@ def meterable_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     step = facts.rate_step_lb_ac
     saw = f"step {facts.units.rate_out(step):.3g} {facts.units.rate_unit}"
     weeks, room = draft.weeks, room_lb_ac(facts)
-    rounded = metered_rates(facts, weeks, bounded_rates(facts, weeks, draft.factor))
-    standing = metered_rates(facts, weeks, bounded_rates(facts, weeks, facts.factor))
-    idle = draft.factor != facts.factor and _same(rounded, standing)
+    rounded = rates_at(facts, weeks, draft.factor)
+    idle = draft.factor != facts.factor and _same(rounded, rates_at(facts, weeks, facts.factor))
     after = draft._replace(rates=rounded if room is None else filled(rounded, room))
     if idle:
         why = "The change is smaller than what can be metered, so the rate stays as it is."
