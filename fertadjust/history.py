@@ -72,11 +72,11 @@ def moments(
         decisions: the decisions on the block.
         first_of: number of a corrected record -> number of the one that it goes back to.
     """
-    now = as_of(on)
+    now, seen = as_of(on), {day: as_of(day) for day in arrived if day <= on}
     made = {item.on: item for item in decisions}
-    came = {day for day in arrived if day <= on and _came_in(as_of(day), day)}
-    days = sorted(came | {day for day in made if day <= on})
-    advices = [as_of(day).advice(day) for day in days]
+    seen |= {day: as_of(day) for day in made if day <= on and day not in seen}
+    days = sorted(day for day, season in seen.items() if day in made or _came_in(season, day))
+    advices = [seen[day].advice(day) for day in days]
     ends = [following - timedelta(days=1) for _, following in pairwise(days)]
     ends += [max(days[-1], min(on, now.plan.end))] if days else []
     return [

@@ -108,7 +108,7 @@ def _print(item: Moment, units: UnitSystem) -> None:
         why = f"; {decided.reason}" if decided.reason else ""
         say(f"decided:  {what}, by {decided.by}{why}", indent="  ", hang=12)
         if item.comes_out_otherwise(units):
-            say(f"          The advice on that day was another: {decided.advised}", indent="  ", hang=12)
+            say(f"The advice on that day was another: {decided.advised}", indent=" " * 12)
     say(f"followed: {_followed(item, units)}", indent="  ", hang=12)
 
 

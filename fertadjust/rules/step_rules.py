@@ -190,7 +190,7 @@ def _largest(candidates: Sequence[Sized], bound: Figure) -> Sized:
 
 
 def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, figure: Backed) -> Outcome:
-    """Take a step [share of the rate, below zero for a cut], or take back a change that the sample does not show."""
+    """Take a step [share of the rate, below zero for a cut], or take back a change that does not show yet."""
     raising = step > 0
     back = _taken_back(facts, policy, draft)
     if back is not None:

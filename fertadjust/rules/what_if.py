@@ -37,7 +37,7 @@ def flips(facts_at: Callable[[float], Facts], policy: Policy, value: float, here
     found = []
     for (low, before), (high, after) in pairwise(zip(steps, actions, strict=True)):
         while before is not after:
-            edge, there = _edge(action, low, high, before)
+            edge, there = _edge(action, (low, before), (high, after))
             if before is here:
                 found.append(Flip(edge, there, True))
             elif there is here:
@@ -46,9 +46,11 @@ def flips(facts_at: Callable[[float], Facts], policy: Policy, value: float, here
     return tuple(found)
 
 
-def _edge(action: Callable[[float], Action], low: float, high: float, before: Action) -> tuple[float, Action]:
-    """The first value at which the action is no longer the one before, and the action there."""
-    after = action(high)
+def _edge(
+    action: Callable[[float], Action], first: tuple[float, Action], last: tuple[float, Action]
+) -> tuple[float, Action]:
+    """The first value between two at which the action is no longer that of the first, and the action there."""
+    (low, before), (high, after) = first, last
     for _ in range(_HALVINGS):
         middle = math.sqrt(low * high)
         there = action(middle)
