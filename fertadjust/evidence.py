@@ -29,6 +29,9 @@ EVIDENCE_MEANS: dict[Evidence, str] = {
 NO_SOURCE = "none"
 """The word that stands where a value has no publication behind it."""
 
+OWN_SOURCE = "season file"
+"""The word that stands for the source of a value that the grower set."""
+
 
 def split_sources(source: str) -> list[str]:
     """Split a source field, "UGA-2021; DE-2018", into its keys. "none" gives an empty list."""

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from fertadjust.dates import short_day
-from fertadjust.evidence import Evidence
+from fertadjust.evidence import OWN_SOURCE, Evidence
 from fertadjust.observations import FRUIT_TROUBLE
 from fertadjust.plan import PlanWeek
 from fertadjust.rules.evidence_rules import lag_days
@@ -21,7 +21,7 @@ _SAME_FACTOR = 1e-6
 NOTHING_FED = "plan"
 """What binds where the plan feeds nothing in the weeks until the review."""
 
-_OWN_BOUNDS = Backing("season file", Evidence.OWN)
+_OWN_BOUNDS = Backing(OWN_SOURCE, Evidence.OWN)
 _FRUIT = Backing("SEFP-WATSON; UMASS; HOCHMUTH-1996", Evidence.PROJECT_RULE)
 
 

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from fertadjust.errors import PlacedError
-from fertadjust.evidence import Evidence
+from fertadjust.evidence import OWN_SOURCE, Evidence
 from fertadjust.rules.cross_table import Cell, CrossCheckRow, row_for, table_faults
 
 
@@ -22,25 +22,33 @@ class _Strict(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
 
 
-class Figure(_Strict):
+class _Backed(_Strict):
+    """What every value of a policy has besides the value.
+
+    Attributes:
+        meaning: what it does, in a grower's words.
+        source, evidence: where it comes from.
+        own_reason: the season file's reason, when it overrides the value, or "".
+    """
+
+    meaning: str
+    source: str
+    evidence: Evidence
+    own_reason: str = ""
+
+
+class Figure(_Backed):
     """One number of a policy.
 
     Attributes:
         value: the number.
         unit: its unit in words.
-        meaning: what it does, in a grower's words.
-        source, evidence: where it comes from.
         shipped: the shipped value, when the season file overrides it.
-        own_reason: the season file's reason, or "".
     """
 
     value: float = Field(allow_inf_nan=False, strict=True)
     unit: str
-    meaning: str
-    source: str
-    evidence: Evidence
     shipped: float | None = None
-    own_reason: str = ""
 
 
 def _within(low: float, high: float) -> AfterValidator:
@@ -81,22 +89,14 @@ class Recovery(StrEnum):
     PLAN = "plan"
 
 
-class RecoveryChoice(_Strict):
+class RecoveryChoice(_Backed):
     value: Recovery
-    meaning: str
-    source: str
-    evidence: Evidence
     shipped: Recovery | None = None
-    own_reason: str = ""
 
 
-class Consent(_Strict):
+class Consent(_Backed):
     value: bool = Field(strict=True)
-    meaning: str
-    source: str
-    evidence: Evidence
     shipped: bool | None = None
-    own_reason: str = ""
 
 
 class CompanionRule(_Strict):
@@ -273,7 +273,7 @@ class Policy(_Strict):
                 shipped, own = (f"{value:g} {rule.unit}" for value in (rule.shipped, rule.limit))
                 name, meaning = f"companions.{rule.id}", f"limit for {rule.id}"
                 found.append(Override(name, meaning, shipped, own, rule.own_reason))
-        return [item._replace(reason=item.reason or "season file") for item in found]
+        return [item._replace(reason=item.reason or OWN_SOURCE) for item in found]
 
     def digest(self) -> str:
         """SHA-256 of the whole policy, overrides included."""
@@ -314,9 +314,6 @@ def digest(data: Any) -> str:
     text = json.dumps(data, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=str)
     return hashlib.sha256(text.encode()).hexdigest()
 
-
-OWN_SOURCE = "season file"
-"""The word that stands for the source of a value that the grower set."""
 
 BOUNDS = ("floor", "ceiling")
 """Figures that a season file sets under ``[bounds]``, in its own units."""
