@@ -14,12 +14,13 @@ from functools import cached_property
 from itertools import pairwise, takewhile
 from typing import Annotated, Any, Literal, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from fertadjust.dates import day
 from fertadjust.errors import OutOfSeason, PlacedError, UserError
 from fertadjust.evidence import Evidence
 from fertadjust.stages import StageDates, stage_words
+from fertadjust.strict import Strict
 from fertadjust.tissue import Basis, Tissue, canonical_analyte, stored_unit, to_stored
 
 MONTHS = tuple(calendar.month_name[1:])
@@ -38,11 +39,7 @@ class Axis(StrEnum):
     SEASON = "season"
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
-
-
-class BandRow(_Strict):
+class BandRow(Strict):
     """One printed row: the band of one analyte at one place on the axis, in the unit as published."""
 
     id: str = Field(min_length=1)
@@ -126,7 +123,7 @@ class Beside(NamedTuple):
     guessed: bool
 
 
-class BandTable(_Strict):
+class BandTable(Strict):
     """A sufficiency table: one file in ``sufficiency_ranges/`` or in the grower's own folder."""
 
     schema_: Literal[1] = Field(alias="schema")

@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validat
 
 from fertadjust.evidence import NO_SOURCE, Evidence
 from fertadjust.field import AreaBasis
+from fertadjust.strict import Strict
 from fertadjust.units import UnitSystem
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)]
@@ -18,10 +19,6 @@ NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True)]
 Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False, strict=True)]
 Items = TypeVar("Items", bound=Sized)
 _NAME = re.compile(r"^[a-z0-9][a-z0-9_-]*$")
-
-
-class _Strict(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
 
 
 def _plain_key(key: str) -> str:
@@ -39,19 +36,19 @@ def _some(items: Items) -> Items:
 Key = Annotated[str, AfterValidator(_plain_key)]
 
 
-class FarmIn(_Strict):
+class FarmIn(Strict):
     name: str = Field(min_length=1)
     units: UnitSystem = UnitSystem.US
 
 
-class CropIn(_Strict):
+class CropIn(Strict):
     name: str = Field(min_length=1)
     system: str = Field(min_length=1)
     region: str = Field(min_length=1)
     planted: date | None = None
 
 
-class BandsIn(_Strict):
+class BandsIn(Strict):
     tables: list[str] = Field(min_length=1)
     folder: str | None = None
 
@@ -69,17 +66,17 @@ class StagesIn(BaseModel):
         return dict(sorted(self.__pydantic_extra__.items(), key=lambda item: item[1]))
 
 
-class RampStep(_Strict):
+class RampStep(Strict):
     week: int = Field(ge=1, strict=True)
     rate: NotNegative
 
 
-class PlanIn(_Strict):
+class PlanIn(Strict):
     start: date
     weeks: int = Field(ge=1, le=60, strict=True)
     basis: AreaBasis
     rate: NotNegative | None = None
-    ramp: list[RampStep] = []
+    ramp: list[RampStep] = Field(default_factory=list)
     injections_per_week: int = Field(default=1, ge=1, le=14, strict=True)
 
     @model_validator(mode="after")
@@ -102,7 +99,7 @@ class PlanIn(_Strict):
         return [[step.rate for step in self.ramp if step.week <= week][-1] for week in range(1, self.weeks + 1)]
 
 
-class BoundsIn(_Strict):
+class BoundsIn(Strict):
     floor: NotNegative | None = None
     ceiling: Positive | None = None
     season_cap: Positive | None = None
@@ -115,14 +112,14 @@ class BoundsIn(_Strict):
         return self
 
 
-class CreditIn(_Strict):
+class CreditIn(Strict):
     name: str = Field(min_length=1)
     n: NotNegative
     source: str = NO_SOURCE
     evidence: Evidence = Evidence.OWN
 
 
-class BlockIn(_Strict):
+class BlockIn(Strict):
     name: str = ""
     row_length: Positive
     rows: int = Field(ge=1, strict=True)
@@ -145,7 +142,7 @@ class BlockIn(_Strict):
         return self
 
 
-class ProductIn(_Strict):
+class ProductIn(Strict):
     name: str = Field(min_length=1)
     grade: str
     share: float = Field(default=0.0, ge=0, le=1, allow_inf_nan=False, strict=True)
@@ -187,7 +184,7 @@ class ProductIn(_Strict):
         return {key: value for key, value in all_.items() if value > 0 or key == "n"}
 
 
-class SeasonIn(_Strict):
+class SeasonIn(Strict):
     """``season.toml`` as a whole."""
 
     schema_: int = Field(alias="schema", ge=1, le=1, strict=True)
@@ -197,7 +194,7 @@ class SeasonIn(_Strict):
     stages: StagesIn
     plan: PlanIn
     bounds: BoundsIn = BoundsIn()
-    credits: list[CreditIn] = []
+    credits: list[CreditIn] = Field(default_factory=list)
     products: Annotated[list[ProductIn], AfterValidator(_some)]
     blocks: Annotated[dict[Key, BlockIn], AfterValidator(_some)]
-    policy: dict[str, Any] = {}
+    policy: dict[str, Any] = Field(default_factory=dict)

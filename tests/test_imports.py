@@ -17,7 +17,7 @@ ROOT = Path(fertadjust.__file__).parent
 
 PURE_LAYERS = """
 errors
-evidence units dates
+evidence units dates strict
 field tissue stages uncertainty observations
 bands compare
 plan

@@ -7,9 +7,10 @@ from enum import StrEnum
 from itertools import product
 from typing import Literal, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from fertadjust.evidence import Evidence
+from fertadjust.strict import Strict
 
 
 class PetioleState(StrEnum):
@@ -71,7 +72,7 @@ class Cell(NamedTuple):
 Step = Literal["full", "half", "hold"]
 
 
-class CrossCheckRow(BaseModel):
+class CrossCheckRow(Strict):
     """One row of the table. The first row that fits a cell decides it; a column left out fits everything.
 
     Attributes:
@@ -85,8 +86,6 @@ class CrossCheckRow(BaseModel):
         shipped: the shipped step, when the season file sets another.
         own_reason: the season file's reason, or "".
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
 
     id: str = Field(pattern=r"^[a-z][a-z-]*$")
     petiole: PetioleState

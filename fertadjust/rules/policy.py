@@ -11,18 +11,15 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from fertadjust.errors import PlacedError
 from fertadjust.evidence import OWN_SOURCE, Evidence
 from fertadjust.rules.cross_table import Cell, CrossCheckRow, row_for, table_faults
+from fertadjust.strict import Strict
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
-
-
-class _Backed(_Strict):
+class _Backed(Strict):
     """What every value of a policy has besides the value.
 
     Attributes:
@@ -99,7 +96,7 @@ class Consent(_Backed):
     shipped: bool | None = None
 
 
-class CompanionRule(_Strict):
+class CompanionRule(Strict):
     """A published rule for another nutrient on the same report; a note, never an automatic change.
 
     Attributes:
@@ -167,7 +164,7 @@ class Override(NamedTuple):
     reason: str
 
 
-class Policy(_Strict):
+class Policy(Strict):
     """All figures of one crop and system."""
 
     schema_: Literal[1] = Field(alias="schema")
