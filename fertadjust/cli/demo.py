@@ -52,6 +52,7 @@ def demo(folder: Path, no_pages: bool) -> None:
         "fertadjust advise --block creek --on 2026-03-21 --full",
         "fertadjust amounts --block creek --on 2026-03-21",
         "fertadjust log show --block lane --on 2026-04-17",
+        "fertadjust history --block hill",
         "fertadjust decisions --check",
     ):
         click.echo(f"  {line}")
