@@ -76,7 +76,7 @@ def stage_in_doubt(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         resample=True,
         to_do=(*draft.to_do, "Confirm where the crop stands: the band changes close to the date of this sample."),
     )
-    guess = "The stage may be wrong by a step;"
+    guess = "The stage may be wrong by some days;"
     if reading.stage_guessed:
         guess = "The stage date is a guess, and"
     other = "call for the opposite change" if opposite else "not call for this change"
