@@ -12,9 +12,10 @@ from fertadjust.bands import Band, BandTable, Doubt
 from fertadjust.errors import OutOfSeason
 from fertadjust.field import Block
 from fertadjust.ledger import Application, Ledger, Supply
+from fertadjust.mixes import Mixes, MixStep
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change, Plan, RatePath
-from fertadjust.products import Product, nitrate_share, nutrients_per_nitrogen
+from fertadjust.products import Product, nutrients_per_nitrogen
 from fertadjust.readings import (
     Readings,
     band_for,
@@ -38,12 +39,13 @@ class BlockFacts:
     """A block with its plan, its rules and what is recorded about it.
 
     Attributes:
-        block, plan, stages, products: what was planned.
+        block, plan, stages, products: what was planned; products have their shares when one mix serves all season.
         policy: the policy with the grower's overrides.
         tables: band tables in use; at most one fits a kind of result.
         results, applications, observations, changes: records of this block, corrections applied.
         left: days on which the advice was left, so that no change came of it.
         units: units that the rules' words are in.
+        mix_steps: mixes that change through the season; empty when one serves it all, by the products' shares.
     """
 
     block: Block
@@ -58,6 +60,12 @@ class BlockFacts:
     changes: tuple[Change, ...] = ()
     left: tuple[date, ...] = ()
     units: UnitSystem = UnitSystem.US
+    mix_steps: tuple[MixStep, ...] = ()
+
+    @property
+    def mixes(self) -> Mixes:
+        """The mixes of the season, week by week."""
+        return Mixes(self.products, self.mix_steps) if self.mix_steps else Mixes.same(self.products)
 
     def table_for(self, tissue: Tissue, basis: Basis, analyte: str) -> BandTable | None:
         """The table in use that a kind of result may be compared with, or None."""
@@ -110,6 +118,7 @@ class BlockFacts:
         logged, assumed = ledger.spent_lb_ac(on)
         horizon = on - timedelta(days=int(policy.observation_days.value))
         soil = self._soil_nitrate(on)
+        coming = self.plan.coming_weeks(on)
         return Facts(
             on=on,
             units=self.units,
@@ -126,7 +135,7 @@ class BlockFacts:
             factor=path.standing_factor(standing_on),
             overdue=path.overdue(standing_on),
             last_shift=path.last_shift(standing_on),
-            coming=self.plan.coming_weeks(on),
+            coming=coming,
             floor_lb_ac=self.plan.floor_lb_ac,
             ceiling_lb_ac=self.plan.ceiling_lb_ac,
             rate_step_lb_ac=self.plan.rate_step_lb_ac,
@@ -135,8 +144,8 @@ class BlockFacts:
             logged_lb_ac=logged - ledger.ahead_lb_ac(on),
             assumed_lb_ac=assumed,
             rest_of_week_lb_ac=ledger.rest_of_week_lb_ac(on),
-            nitrate_share=nitrate_share(self.products),
-            mix=nutrients_per_nitrogen(self.products),
+            nitrate_share=self.mixes.nitrate_share(self._week_number(on)),
+            mix=nutrients_per_nitrogen(self.mixes.in_week(coming[0].number if coming else self._week_number(on))),
             companions=self._companions(on),
         )
 
@@ -203,6 +212,11 @@ class BlockFacts:
             trend=trend_of(past),
             supply=supply,
         )
+
+    def _week_number(self, on: date) -> int:
+        """Number of the plan's week on a day; the first before the plan, the last after it."""
+        week = self.plan.week_on(min(max(on, self.plan.start), self.plan.end))
+        return 1 if week is None else week.number
 
     def _week(self, on: date) -> int | None:
         try:

@@ -39,7 +39,7 @@ class Block:
     Attributes:
         key: short name used on the command line and in records.
         name: name shown to people.
-        row_length_ft: length of one row [ft].
+        row_length_ft: length of one row, the mean where rows differ [ft].
         rows: number of rows (beds).
         bed_top_width_ft: width of the bed top [ft].
         bed_spacing_ft: distance between bed centres [ft].

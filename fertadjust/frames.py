@@ -21,15 +21,14 @@ def amounts_frame(
     Args:
         weeks: the weeks.
         units: units of the numbers.
-        products: the mix, so that the columns are the same when no week is left.
+        products: the products that feed, so that the columns are the same when no week is left.
     """
     used = products or [part.product for part in (weeks[0].products if weeks else ())]
     columns = ["week", "start", "stage", "planned", "before", "rate", "block_n", "injection_n"]
     for product in used:
-        if product.share > 0:
-            columns.append(f"{product.name} [{units.weight_unit}]")
-            if product.density_lb_gal is not None:
-                columns.append(f"{product.name} [{units.volume_unit}]")
+        columns.append(f"{product.name} [{units.weight_unit}]")
+        if product.density_lb_gal is not None:
+            columns.append(f"{product.name} [{units.volume_unit}]")
     columns += ["k2o", "ca", "total", "over_cap"]
     rows: list[dict[str, Any]] = []
     for week in weeks:

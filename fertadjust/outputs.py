@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date
+import hashlib
+from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING, Literal
 
 from fertadjust.charts import Mark, figure_svg, season_figure
+from fertadjust.products import ProductAmount
 from fertadjust.report import report_html
+from fertadjust.season_book import PROGRAM
 from fertadjust.stored import Decided
+from fertadjust.units import UnitSystem
 
 _SAME_LB_AC = 1e-6
 
@@ -15,6 +19,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from fertadjust.api import Season
+    from fertadjust.calendar_file import CalendarEntry
+    from fertadjust.mix_sheet import MixSheet
 
 
 def _marks(decisions: list[Decided]) -> list[Mark]:
@@ -39,8 +45,6 @@ def chart(season: Season, block: str, on: date) -> Figure:
 
 def report(season: Season, block: str, on: date) -> str:
     """The advisor's report of a block."""
-    from fertadjust.api import PROGRAM
-
     one = season.block(block, on)
     return report_html(
         one,
@@ -52,3 +56,56 @@ def report(season: Season, block: str, on: date) -> str:
         program=PROGRAM,
         notes=season.file.notes,
     )
+
+
+def mix_sheet_page(season: Season, sheet: MixSheet, on: date) -> str:
+    """A mix sheet as one printable HTML page."""
+    from fertadjust.mix_sheet_page import mix_sheet_html
+
+    return mix_sheet_html(
+        sheet, season.file.injecting, season.units, farm=season.file.farm, on=on, program=PROGRAM
+    )
+
+
+def calendar(season: Season, on: date) -> bytes:
+    """The coming injections of all blocks, their next samples and reviews as an iCalendar file."""
+    from fertadjust.calendar_file import calendar_bytes
+
+    stamped = datetime.combine(on, time(), UTC)
+    return calendar_bytes(f"Feeding, {season.file.farm}", calendar_entries(season, on), stamped)
+
+
+def calendar_entries(season: Season, on: date) -> list[CalendarEntry]:
+    """What the calendar holds up to the end of the plan, in the order of its days."""
+    from fertadjust.calendar_file import CalendarEntry
+
+    farm, units = season.farm(on), season.units
+    plan = farm.blocks[season.blocks[0]].plan
+    mark = hashlib.sha256(f"{season.file.farm} {plan.start}".encode()).hexdigest()[:12]
+    entries: list[CalendarEntry] = []
+
+    def add(kind: str, block: str, day: date, summary: str, text: str) -> None:
+        uid = f"{mark}-{kind}-{block}-{day.isoformat()}@fertadjust"
+        entries.append(CalendarEntry(uid, day, f"{summary}: {farm.blocks[block].block.name}", text))
+
+    for block, one in farm.blocks.items():
+        for item in farm.injections(block, on):
+            lines = [
+                f"Week {item.week}, injection {item.number} of {item.of}: "
+                f"{units.weight_out(item.n_lb):.2f} {units.weight_unit} N.",
+                *(_product_line(part, units) for part in item.parts),
+                "Rates as decided so far. Print the mix sheet before mixing.",
+            ]
+            add("inject", block, item.on, "Inject", "\n".join(lines))
+        found = one.advice(on).recommendation
+        if on <= found.next_sample <= plan.end:
+            add("sample", block, found.next_sample, "Sample petioles", "Take the next sample, at the same hour.")
+        latest = one.path(on).latest(on)
+        if latest is not None and on <= latest.review <= plan.end:
+            add("review", block, latest.review, "Review the rate", "The decided change runs out on this day.")
+    return sorted(entries, key=lambda entry: (entry.on, entry.uid))
+
+
+def _product_line(part: ProductAmount, units: UnitSystem) -> str:
+    volume = "" if part.volume_gal is None else f" = {units.volume_out(part.volume_gal):.2f} {units.volume_unit}"
+    return f"{part.product.name}: {units.weight_out(part.weight_lb):.2f} {units.weight_unit}{volume}"

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from functools import cache
-from pathlib import Path
-from typing import Final
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from fertadjust import words
 from fertadjust.cautions import cautions_for
 from fertadjust.dates import day
 from fertadjust.evidence import EVIDENCE_MEANS
+from fertadjust.pages import cited_in, environment
 from fertadjust.report_evidence import limits_part, result_row, uncertainty_part
 from fertadjust.report_parts import (
     Row,
@@ -28,12 +24,9 @@ from fertadjust.report_parts import (
     rule_row,
 )
 from fertadjust.season import Advice, BlockSeason
-from fertadjust.shipped import citations
 from fertadjust.stages import stage_words
 from fertadjust.stored import Decided
 from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
-
-_TEMPLATES: Final = Path(__file__).parent / "data" / "templates"
 
 
 def report_html(
@@ -63,33 +56,9 @@ def report_html(
     """
     context = _context(season, advice, farm, units, decisions, program, notes)
     chart = Markup(chart_svg[max(0, chart_svg.find("<svg")) :])
-    template = _environment().get_template("report.html.j2")
+    template = environment().get_template("report.html.j2")
     draft = template.render(context, chart=chart, citations={})
     return template.render(context, chart=chart, citations=cited_in(draft))
-
-
-def cited_in(text: str) -> dict[str, str]:
-    """Citations of every source key that stands in a text or in one of those citations, sorted by key."""
-    keys = "|".join(re.escape(key) for key in sorted(citations(), key=len, reverse=True))
-    pattern = re.compile(rf"(?<![\w-])(?:{keys})(?![\w-])")
-    found: set[str] = set()
-    new = set(pattern.findall(text))
-    while new:
-        found |= new
-        new = {key for name in new for key in pattern.findall(citations()[name])} - found
-    return {key: citations()[key] for key in sorted(found)}
-
-
-@cache
-def _environment() -> Environment:
-    return Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
 
 
 def _context(
@@ -135,7 +104,7 @@ def _context(
         "decisions": [decided_row(item, units) for item in known],
         "limits": limits_part(season, shown, advice, notes),
         "cautions": [
-            (item.text, backing_of(item.source, item.evidence)) for item in cautions_for(season.products)
+            (item.text, backing_of(item.source, item.evidence)) for item in cautions_for(*season.mixes.every())
         ],
         "evidence_means": [(item.value, text) for item, text in EVIDENCE_MEANS.items()],
     }

@@ -99,7 +99,7 @@ class BlockSeason(BlockFacts):
         spent = self.plan.credits_lb_ac + sum(ledger.spent_lb_ac(on)) - ledger.ahead_lb_ac(on)
         spent += ledger.rest_of_week_lb_ac(on)
         stage_of = {week.number: self.place_words(week) for week in weeks}
-        return weekly_amounts(self.block, self.plan, self.products, weeks, before, after, spent, stage_of)
+        return weekly_amounts(self.block, self.plan, self.mixes, weeks, before, after, spent, stage_of)
 
     def place_words(self, week: PlanWeek) -> str:
         """Where a week lies on the axis of the first table in use, for example "week 5"; "" outside it."""

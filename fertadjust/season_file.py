@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -12,10 +12,12 @@ from typing import Any
 from pydantic import ValidationError
 
 from fertadjust.bands import Axis, BandTable
+from fertadjust.credits import CreditLine
 from fertadjust.errors import Fault, UserError
+from fertadjust.feeding_file import FeedingReader
 from fertadjust.field import Block, basis_mismatch
+from fertadjust.injection import Injecting
 from fertadjust.plan import Credit, Plan
-from fertadjust.products import Product, meets_in_concentrate
 from fertadjust.rules.policy import BOUNDS, OVERRIDABLE, ROW_VALUES, Policy, with_overrides
 from fertadjust.season import BlockSeason
 from fertadjust.season_model import SeasonIn, StagesIn
@@ -25,7 +27,6 @@ from fertadjust.toml_file import TomlFile, parse_toml, read_toml
 from fertadjust.units import UnitSystem
 
 SEASON_FILE = "season.toml"
-_SHARE_TOLERANCE = 1e-6
 _ROW_KEY = re.compile(r"(\w+)\[(\d+)\]")
 
 
@@ -43,6 +44,8 @@ class SeasonFile:
         policy: policy with overrides.
         tables: band tables in use.
         notes: things to know that are no faults.
+        injecting: tanks, injector, zones.
+        credit_lines: each credit with its arithmetic, sources and cautions.
     """
 
     folder: Path
@@ -57,6 +60,8 @@ class SeasonFile:
     policy: Policy
     tables: tuple[BandTable, ...]
     notes: tuple[str, ...]
+    injecting: Injecting
+    credit_lines: tuple[CreditLine, ...]
 
 
 def read_season(folder: Path) -> SeasonFile:
@@ -115,6 +120,7 @@ class _Checker:
         self.folder = folder
         self.faults: list[Fault] = []
         self.notes: list[str] = []
+        self.feeding = FeedingReader(file, given)
 
     def season(self) -> SeasonFile:
         given = self.given
@@ -122,20 +128,29 @@ class _Checker:
         policy = self._policy()
         if policy is None:
             raise UserError(_in_order(self.faults))
-        plan = self._plan(policy)
-        products = self._products()
-        blocks = {
-            key: BlockSeason(
+        credit_lines = self.feeding.credit_lines()
+        plan = self._plan(policy, credit_lines)
+        products = self.feeding.products()
+        blocks = {}
+        for key in given.blocks:
+            stages = self._stages(key, plan, tables)
+            blocks[key] = BlockSeason(
                 block=self._block(key),
                 plan=plan,
-                stages=self._stages(key, plan, tables),
+                stages=stages,
                 products=products,
                 policy=policy,
                 tables=tables,
                 units=given.farm.units,
+                mix_steps=self.feeding.mix_steps(products, stages.dates, plan.start, key),
             )
-            for key in given.blocks
-        }
+        injecting = self.feeding.injecting(list(blocks))
+        self.feeding.check_mixes([mix for block in blocks.values() for mix in block.mixes.every()])
+        if not self.feeding.faults:
+            self.feeding.recalled_notes()
+        for place, message in self.feeding.faults:
+            self._fault(message, *place)
+        self.notes += self.feeding.notes
         if self.faults:
             raise UserError(_in_order(self.faults))
         return SeasonFile(
@@ -151,6 +166,8 @@ class _Checker:
             policy=policy,
             tables=tables,
             notes=tuple(self.notes),
+            injecting=injecting,
+            credit_lines=tuple(credit_lines),
         )
 
     def _fault(self, message: str, *place: str | int) -> None:
@@ -258,9 +275,11 @@ class _Checker:
             return (key.split(".")[0],)
         return row[1], shipped[row[1]][int(row[2]) - 1]["id"]
 
-    def _plan(self, policy: Policy) -> Plan:
+    def _plan(self, policy: Policy, credit_lines: Sequence[CreditLine]) -> Plan:
         given, units = self.given, self.given.farm.units
         rates = [units.rate_in(rate) for rate in given.plan.rates()]
+        if len(credit_lines) == len(given.credits):
+            rates = self.feeding.lowered(rates, credit_lines)
         floor = policy.floor.value if given.bounds.floor is None else units.rate_in(given.bounds.floor)
         ceiling = policy.ceiling.value if given.bounds.ceiling is None else units.rate_in(given.bounds.ceiling)
         if floor > ceiling:
@@ -273,9 +292,7 @@ class _Checker:
                 "ramp" if given.plan.ramp else "rate",
             )
         cap = None if given.bounds.season_cap is None else units.rate_in(given.bounds.season_cap)
-        credits_ = tuple(
-            Credit(item.name, units.rate_in(item.n), item.source, item.evidence) for item in given.credits
-        )
+        credits_ = tuple(Credit(item.name, item.n_lb_ac, item.source, item.evidence) for item in credit_lines)
         planned = sum(rates) + sum(item.n_lb_ac for item in credits_)
         if cap is not None and planned > cap * (1 + 1e-9):
             self.notes.append(
@@ -301,36 +318,13 @@ class _Checker:
             credits=credits_,
         )
 
-    def _products(self) -> tuple[Product, ...]:
-        units = self.given.farm.units
-        total = sum(item.share for item in self.given.products)
-        if abs(total - 1.0) > _SHARE_TOLERANCE:
-            self._fault(f"the shares of nitrogen add up to {total:g}; they should add up to 1", "products")
-        products = tuple(
-            Product(
-                name=item.name,
-                percent=item.percent,
-                share=item.share,
-                density_lb_gal=None if item.density is None else units.density_in(item.density),
-                nitrate_n=item.nitrate_n,
-            )
-            for item in self.given.products
-        )
-        names = [item.name for item in products]
-        for name in sorted({name for name in names if names.count(name) > 1}):
-            self._fault(f'the product "{name}" stands twice', "products")
-        clash = meets_in_concentrate([item for item in products if item.share > 0])
-        if clash is not None:
-            self.notes.append(clash)
-        return products
-
     def _block(self, key: str) -> Block:
         given, units = self.given.blocks[key], self.given.farm.units
         block = Block(
             key=key,
             name=given.name or key,
-            row_length_ft=units.length_in(given.row_length),
-            rows=given.rows,
+            row_length_ft=units.length_in(given.mean_length),
+            rows=given.row_count,
             bed_top_width_ft=units.length_in(given.bed_top_width),
             bed_spacing_ft=units.length_in(given.bed_spacing),
             area_basis=given.area_basis,

@@ -5,18 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Sized
 from datetime import date
+from statistics import fmean
 from typing import Annotated, Any, Self, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
-from fertadjust.evidence import NO_SOURCE, Evidence
+from fertadjust.feeding_model import CreditIn, InjectionIn, MixIn, NotNegative, Positive, ProductIn, ZoneIn
 from fertadjust.field import AreaBasis
 from fertadjust.strict import Strict
 from fertadjust.units import UnitSystem
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True)]
-Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False, strict=True)]
 Items = TypeVar("Items", bound=Sized)
 _NAME = re.compile(r"^[a-z0-9][a-z0-9_-]*$")
 
@@ -112,17 +110,11 @@ class BoundsIn(Strict):
         return self
 
 
-class CreditIn(Strict):
-    name: str = Field(min_length=1)
-    n: NotNegative
-    source: str = NO_SOURCE
-    evidence: Evidence = Evidence.OWN
-
-
 class BlockIn(Strict):
     name: str = ""
-    row_length: Positive
-    rows: int = Field(ge=1, strict=True)
+    row_length: Positive | None = None
+    rows: int | None = Field(default=None, ge=1, strict=True)
+    row_lengths: list[Positive] = Field(default_factory=list)
     bed_top_width: Positive
     bed_spacing: Positive
     area_basis: AreaBasis
@@ -133,6 +125,12 @@ class BlockIn(Strict):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
+        if self.row_lengths and (self.row_length is not None or self.rows not in (None, len(self.row_lengths))):
+            raise ValueError(
+                f"row_lengths lists {len(self.row_lengths)} rows; leave row_length and rows out beside it"
+            )
+        if not self.row_lengths and (self.row_length is None or self.rows is None):
+            raise ValueError("give row_length and rows, or row_lengths with one length for each row")
         if self.bed_top_width > self.bed_spacing:
             raise ValueError(
                 f"bed_top_width {self.bed_top_width:g} is wider than bed_spacing {self.bed_spacing:g}"
@@ -141,47 +139,14 @@ class BlockIn(Strict):
             raise ValueError('area_basis "linear_bed" needs standard_spacing')
         return self
 
-
-class ProductIn(Strict):
-    name: str = Field(min_length=1)
-    grade: str
-    share: float = Field(default=0.0, ge=0, le=1, allow_inf_nan=False, strict=True)
-    ca: Percent = 0.0
-    mg: Percent = 0.0
-    s: Percent = 0.0
-    nitrate_n: Percent | None = None
-    density: Positive | None = None
-
-    @field_validator("grade")
-    @classmethod
-    def _grade(cls, grade: str) -> str:
-        try:
-            parts = [float(part) for part in grade.split("-")]
-        except ValueError:
-            parts = []
-        if len(parts) != 3 or any(not 0 <= part <= 100 for part in parts):
-            raise ValueError(f'"{grade}" should be N-P2O5-K2O in percent, such as 13-0-45')
-        if sum(parts) > 100:
-            raise ValueError(f"{grade} adds up to {sum(parts):g} %, above 100 %")
-        return grade
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        n = self.percent["n"]
-        total = sum(self.percent.values())
-        if total > 100:
-            raise ValueError(f"the label adds up to {total:g} %, above 100 %")
-        if self.nitrate_n is not None and self.nitrate_n > n:
-            raise ValueError(f"nitrate_n {self.nitrate_n:g} % is above the total N of {n:g} %")
-        if self.share > 0 and n == 0:
-            raise ValueError(f"{self.grade} holds no nitrogen and cannot have a share of it")
-        return self
+    @property
+    def mean_length(self) -> float:
+        """Length of a row, the mean where they differ."""
+        return fmean(self.row_lengths) if self.row_length is None else self.row_length
 
     @property
-    def percent(self) -> dict[str, float]:
-        n, p2o5, k2o = (float(part) for part in self.grade.split("-"))
-        all_ = {"n": n, "p2o5": p2o5, "k2o": k2o, "ca": self.ca, "mg": self.mg, "s": self.s}
-        return {key: value for key, value in all_.items() if value > 0 or key == "n"}
+    def row_count(self) -> int:
+        return self.rows or len(self.row_lengths)
 
 
 class SeasonIn(Strict):
@@ -196,5 +161,8 @@ class SeasonIn(Strict):
     bounds: BoundsIn = BoundsIn()
     credits: list[CreditIn] = Field(default_factory=list)
     products: Annotated[list[ProductIn], AfterValidator(_some)]
+    mixes: list[MixIn] = Field(default_factory=list)
+    injection: InjectionIn = InjectionIn()
+    zones: dict[Key, ZoneIn] = Field(default_factory=dict)
     blocks: Annotated[dict[Key, BlockIn], AfterValidator(_some)]
     policy: dict[str, Any] = Field(default_factory=dict)

@@ -1,4 +1,4 @@
-"""Data that travels with the program: band tables, policies, citations, the sample season.
+"""Data that travels with the program: band tables, policies, materials, citations, the sample season.
 
 In a checkout the tables and the sample season lie at the top of the repository; in an installed package they
 lie inside it.
@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from fertadjust.bands import BandTable
 from fertadjust.errors import Fault, FertadjustError, UserError
 from fertadjust.evidence import split_sources
+from fertadjust.materials import Material, MaterialFile
 from fertadjust.rules.policy import Policy
 from fertadjust.toml_file import TomlFile, read_toml
 
@@ -89,6 +90,13 @@ def shipped_policy(crop: str, system: str) -> Policy:
         KeyError: there is none.
     """
     return Policy.model_validate(shipped_policy_files()[crop, system].data)
+
+
+@cache
+def shipped_materials() -> dict[str, Material]:
+    """The soluble fertilizers that ship with the program, by id."""
+    data = read_toml(_PACKAGE / "data" / "materials.toml").data
+    return {material.id: material for material in MaterialFile.model_validate(data).materials}
 
 
 @cache

@@ -46,6 +46,20 @@ PPM_PER_PERCENT: Final = 10_000.0
 
 DAYS_PER_WEEK: Final = 7
 
+MINUTES_PER_HOUR: Final = 60.0
+
+LB_GAL_PER_KG_L: Final = L_PER_GAL / KG_PER_LB
+"""lb per US gal in one kg/L, 8.345404; derived from the exact definitions."""
+
+MG_PER_LB: Final = KG_PER_LB * 1e6
+"""Milligrams in a pound; exact by definition."""
+
+M_PER_IN: Final = 0.0254
+"""Metres in an inch; exact by definition."""
+
+LB_PER_TON: Final = 2000.0
+"""Pounds in a US (short) ton; exact by definition."""
+
 
 class UnitSystem(StrEnum):
     """The units that a season file is written in and that the output shows."""
@@ -78,6 +92,29 @@ class UnitSystem(StrEnum):
     @property
     def area_unit(self) -> str:
         return "ac" if self is UnitSystem.US else "ha"
+
+    @property
+    def density_unit(self) -> str:
+        """Unit of a density or of the strength of a stock solution."""
+        return "lb/gal" if self is UnitSystem.US else "kg/L"
+
+    @property
+    def flow_unit(self) -> str:
+        return "gal/h" if self is UnitSystem.US else "L/h"
+
+    @property
+    def temperature_unit(self) -> str:
+        return "°F" if self is UnitSystem.US else "°C"
+
+    @property
+    def depth_unit(self) -> str:
+        """Unit of a depth of water or soil."""
+        return "in" if self is UnitSystem.US else "mm"
+
+    @property
+    def bulk_unit(self) -> str:
+        """Unit of what is spread by the load: compost, dry matter of a cover crop."""
+        return "ton/ac" if self is UnitSystem.US else "t/ha"
 
     def rate_in(self, value: float) -> float:
         """A rate or total in this system's unit -> lb/ac."""
@@ -113,7 +150,31 @@ class UnitSystem(StrEnum):
 
     def density_in(self, value: float) -> float:
         """A density in lb/gal (US) or kg/L (metric) -> lb/gal."""
-        return value if self is UnitSystem.US else value / KG_PER_LB * L_PER_GAL
+        return value if self is UnitSystem.US else value * LB_GAL_PER_KG_L
+
+    def density_out(self, lb_gal: float) -> float:
+        return lb_gal if self is UnitSystem.US else lb_gal / LB_GAL_PER_KG_L
+
+    def temperature_in(self, value: float) -> float:
+        """A temperature in °F (US) or °C (metric) -> °C."""
+        return (value - 32.0) / 1.8 if self is UnitSystem.US else value
+
+    def temperature_out(self, celsius: float) -> float:
+        return celsius * 1.8 + 32.0 if self is UnitSystem.US else celsius
+
+    def depth_in(self, value: float) -> float:
+        """A depth in inches (US) or mm (metric) -> inches."""
+        return value if self is UnitSystem.US else value / 1000.0 / M_PER_IN
+
+    def depth_out(self, inches: float) -> float:
+        return inches if self is UnitSystem.US else inches * M_PER_IN * 1000.0
+
+    def bulk_in(self, value: float) -> float:
+        """US tons per acre, or tonnes per hectare (metric) -> US tons per acre."""
+        return value if self is UnitSystem.US else value * 1000.0 / KG_HA_PER_LB_AC / LB_PER_TON
+
+    def bulk_out(self, ton_ac: float) -> float:
+        return ton_ac if self is UnitSystem.US else ton_ac * LB_PER_TON * KG_HA_PER_LB_AC / 1000.0
 
 
 def no3_to_no3n(nitrate: float) -> float:

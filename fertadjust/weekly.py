@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from fertadjust.field import Block
+from fertadjust.mixes import Mixes
 from fertadjust.plan import Plan, PlanWeek
-from fertadjust.products import Product, ProductAmount, amounts
+from fertadjust.products import ProductAmount, amount_of, amounts
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +22,8 @@ class WeekAmounts:
         rate_lb_ac: rate with it [lb/ac], as far as the season cap lets it.
         n_lb: nitrogen for the whole block [lb].
         n_lb_injection: nitrogen for the whole block in one injection [lb].
-        products: amounts for the whole block and the whole week.
+        products: amounts for the whole block and the whole week; every product that feeds in one of the weeks,
+            those that rest in this one with nothing.
         products_before: the same without the new decision.
         total_lb_ac: running total of the season with credits, to the end of this week [lb/ac].
         over_cap: whether the week's rate would pass the season cap, so that less or nothing is fed.
@@ -51,7 +53,7 @@ class WeekAmounts:
 def weekly_amounts(
     block: Block,
     plan: Plan,
-    products: Sequence[Product],
+    mixes: Mixes,
     weeks: Sequence[PlanWeek],
     before: Mapping[int, float],
     after: Mapping[int, float],
@@ -61,7 +63,7 @@ def weekly_amounts(
     """Amounts of the coming weeks.
 
     Args:
-        block, plan, products: see their classes.
+        block, plan, mixes: see their classes.
         weeks: the weeks to show, in order.
         before, after: week number -> rate [lb/ac] without and with the new decision.
         spent_lb_ac: credits, applied nitrogen and the rest of the running week [lb/ac].
@@ -70,7 +72,9 @@ def weekly_amounts(
     area = block.area_ac()
     total = spent_lb_ac
     rows = []
+    columns = list(dict.fromkeys(item.name for week in weeks for item in mixes.in_week(week.number)))
     for week in weeks:
+        mix = mixes.in_week(week.number)
         wanted = after[week.number]
         rate = wanted if plan.cap_lb_ac is None else min(wanted, max(0.0, plan.cap_lb_ac - total))
         total += rate
@@ -83,10 +87,17 @@ def weekly_amounts(
                 rate_lb_ac=rate,
                 n_lb=n_lb,
                 n_lb_injection=n_lb / plan.injections_per_week,
-                products=tuple(amounts(n_lb, products)),
-                products_before=tuple(amounts(before[week.number] * area, products)),
+                products=_in_columns(amounts(n_lb, mix, area), columns, mixes),
+                products_before=_in_columns(amounts(before[week.number] * area, mix, area), columns, mixes),
                 total_lb_ac=total,
                 over_cap=rate < wanted - 1e-9,
             )
         )
     return rows
+
+
+def _in_columns(parts: Sequence[ProductAmount], columns: Sequence[str], mixes: Mixes) -> tuple[ProductAmount, ...]:
+    """One amount for each product name, nothing for those that take no part this week."""
+    given = {part.product.name: part for part in parts}
+    resting = {product.name: product for product in mixes.products}
+    return tuple(given[name] if name in given else amount_of(resting[name], 0.0) for name in columns)

@@ -17,11 +17,12 @@ from matplotlib.figure import Figure
 from pandas import DataFrame
 
 import fertadjust
-from fertadjust.api import Season, open_season, result_fields
+from fertadjust.api import Season, open_season
 from fertadjust.errors import UserError
 from fertadjust.observations import Sight
 from fertadjust.records import RECORDS_FILE, Kind
 from fertadjust.rules.facts import Action
+from fertadjust.season_book import result_fields
 from fertadjust.shipped import folder
 from fertadjust.stored import result_of
 from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
@@ -547,9 +548,14 @@ def test_later_records_do_not_change_what_was_advised(decided: tuple[Season, int
 
 def test_another_plan_does_not_change_what_was_advised(decided: tuple[Season, int]) -> None:
     season, _ = decided
-    text = SAMPLE.replace("rate = 5.25", "rate = 4.5").replace("ceiling = 7.0", "ceiling = 5.0")
-    text = text.replace("first_bloom = 2026-03-02", "first_bloom = 2026-02-20").replace("13-0-44", "13-0-46")
-    text = text.replace('"strawberry-petiole-dry-us-southeast", ', "") + "\n[policy]\nconfidence = 0.95\n"
+    text = edited(
+        ("rate = 5.25", "rate = 4.5"),
+        ("ceiling = 7.0", "ceiling = 5.0"),
+        ("first_bloom = 2026-03-02", "first_bloom = 2026-02-20"),
+        ('material = "potassium_nitrate"', 'grade = "13-0-46"'),
+        ('"strawberry-petiole-dry-us-southeast", ', ""),
+        text=SAMPLE + "\n[policy]\nconfidence = 0.95\n",
+    )
     changed = opened(season.file.folder, text)
     assert changed.advice("creek", ON) != season.advice("creek", ON)
 
@@ -562,8 +568,9 @@ def test_metric_units_later_do_not_change_what_was_advised(decided: tuple[Season
 
 def test_a_block_taken_out_later_keeps_its_decisions(decided: tuple[Season, int]) -> None:
     season, number = decided
-    start, end = SAMPLE.index("[blocks.creek]"), SAMPLE.index("[blocks.hill]")
-    changed = opened(season.file.folder, SAMPLE[:start] + SAMPLE[end:])
+    block = SAMPLE[SAMPLE.index("[blocks.creek]") : SAMPLE.index("[blocks.hill]")]
+    zone = SAMPLE[SAMPLE.index("[zones.creek]") : SAMPLE.index("# The hill is too big")]
+    changed = opened(season.file.folder, edited((block, ""), (zone, ""), text=SAMPLE))
     assert changed.blocks == ["hill", "lane"]
     assert number in [item.record for item in changed.decisions()]
 
@@ -594,7 +601,7 @@ def test_the_weekly_table_has_the_stated_columns(raised: Season) -> None:
     assert isinstance(frame, DataFrame)
     assert list(frame.columns) == [
         "week", "start", "stage", "planned", "before", "rate", "block_n", "injection_n",
-        "calcium nitrate [lb]", "potassium nitrate [lb]", "k2o", "ca", "total", "over_cap",
+        "calcium nitrate [lb]", "potassium nitrate [lb]", "Epsom salt [lb]", "k2o", "ca", "total", "over_cap",
     ]  # fmt: skip
     assert list(frame["week"]) == list(range(4, 13))
     assert frame["start"][0] == "2026-03-23"
@@ -614,9 +621,23 @@ def test_the_weekly_table_adds_up(raised: Season) -> None:
     assert (frame["calcium nitrate [lb]"] * 0.155).to_list() == pytest.approx((frame["block_n"] / 2).to_list())
     assert frame["k2o"].to_list() == pytest.approx((frame["potassium nitrate [lb]"] * 0.44).to_list())
     assert frame["ca"].to_list() == pytest.approx((frame["calcium nitrate [lb]"] * 0.19).to_list())
+    assert frame["Epsom salt [lb]"].to_list() == pytest.approx([5.0 * area] * len(frame))  # 5 lb/ac beside it
     assumed = 60 + 3.5 * 2 + 5.25
     assert frame["total"].to_list() == pytest.approx((frame["rate"].cumsum() + assumed).to_list())
     assert not frame["over_cap"].any()
+
+
+def test_the_weekly_table_changes_its_mix_at_fruit_set(season: Season) -> None:
+    """Potassium nitrate alone to week 3, then half of the nitrogen each: rate x area x share / N fraction."""
+    frame = season.amounts("creek", date(2026, 3, 1))
+    area = 300 * 10 * 2.5 / 43560
+    planned = [3.5] * 2 + [5.25] * 8 + [3.5] * 2
+    assert list(frame["rate"]) == planned
+    potassium = [rate * area / 0.13 for rate in planned[:3]] + [rate * area * 0.5 / 0.13 for rate in planned[3:]]
+    assert frame["potassium nitrate [lb]"].to_list() == pytest.approx(potassium)
+    calcium = [0.0] * 3 + [rate * area * 0.5 / 0.155 for rate in planned[3:]]
+    assert frame["calcium nitrate [lb]"].to_list() == pytest.approx(calcium)
+    assert frame["Epsom salt [lb]"].to_list() == pytest.approx([0.0] * 3 + [5.0 * area] * 9)
 
 
 def test_the_weekly_table_shows_the_week_it_passes_the_cap(tmp_path: Path) -> None:

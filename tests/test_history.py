@@ -52,7 +52,7 @@ def march(day: int) -> date:
 @pytest.fixture
 def live(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Season]:
     """A season folder lived step by step, each record written on its own day, up to a day."""
-    monkeypatch.setattr("fertadjust.api.datetime", _Clock)
+    monkeypatch.setattr("fertadjust.season_book.datetime", _Clock)
 
     def build(steps: Sequence[Step], up_to: int = 99) -> Season:
         where = tmp_path / f"up-to-{up_to}"

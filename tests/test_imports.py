@@ -21,7 +21,17 @@ evidence units dates strict
 field tissue stages uncertainty observations
 bands compare
 plan
-ledger trend products
+ledger trend
+materials products
+compatibility mixes
+credits
+purchase
+blend_program
+blend_targets blend_conflict
+blend
+stock
+injection
+mix_sheet
 rules rules.cross_table rules.policy rules.facts
 rules.evidence_rules rules.position_rules rules.cross_rules rules.step_rules rules.bound_rules
 rules.companion_rules
@@ -29,23 +39,29 @@ rules.engine
 rules.what_if
 readings
 weekly block_facts alternatives season
-cautions words advice_data
+feeding
+cautions words advice_data mix_sheet_data
 """
 
 OUTER_LAYERS = """
 files toml_file
 shipped
-season_model season_file
+feeding_model season_model feeding_file season_file
 records stored
 entry lab starter deciding history
 chart_parts chart_sheet chart_panels charts
+pages
 report_parts report_evidence report
+mix_sheet_page calendar_file
 frames
+season_book
 api
 outputs
 demo
 cli.common
-cli.setup cli.bands cli.results cli.log cli.advise cli.decide cli.history cli.pages cli.demo
+cli.setup cli.bands cli.results cli.log cli.advise cli.decide cli.history cli.pages
+cli.materials cli.feeding cli.blend
+cli.demo
 cli
 cli.__main__
 """

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
+from fertadjust.compatibility import refused
 from fertadjust.errors import UserError
 from fertadjust.products import (
     NUTRIENTS,
     Product,
     amounts,
-    meets_in_concentrate,
     nitrate_share,
     nitrogen_in,
     nutrients_per_nitrogen,
@@ -91,7 +91,7 @@ def test_nitrogen_in_a_product_without_nitrogen_is_none() -> None:
 
 
 def test_label_nutrients_are_known_by_their_names() -> None:
-    assert NUTRIENTS == ("n", "p2o5", "k2o", "ca", "mg", "s")
+    assert NUTRIENTS == ("n", "p2o5", "k2o", "ca", "mg", "s", "b")
 
 
 # --- nitrate share -------------------------------------------------------------------------------------------
@@ -120,9 +120,11 @@ def test_urea_holds_no_nitrate() -> None:
 
 def test_calcium_beside_sulfate_or_phosphate_is_warned_of_with_both_names() -> None:
     phosphate = Product("MAP", {"n": 11.0, "p2o5": 48.0})
-    warning = meets_in_concentrate([CALCIUM_NITRATE, EPSOM, phosphate])
-    assert warning is not None
-    assert warning.startswith("calcium nitrate carries calcium and Epsom salt, MAP carries sulfate or phosphate")
+    clash = refused([CALCIUM_NITRATE, EPSOM, phosphate])
+    assert clash is not None
+    assert clash.text.startswith(
+        "calcium nitrate carries calcium and Epsom salt, MAP carries sulfate or phosphate"
+    )
 
 
 @pytest.mark.parametrize(
@@ -137,7 +139,7 @@ def test_calcium_beside_sulfate_or_phosphate_is_warned_of_with_both_names() -> N
     ],
 )
 def test_nothing_to_warn_of(products: list[Product]) -> None:
-    assert meets_in_concentrate(products) is None
+    assert refused(products) is None
 
 
 def test_what_comes_with_a_pound_of_the_mixs_nitrogen_is_by_share_and_label() -> None:

@@ -16,6 +16,7 @@ from fertadjust.alternatives import alternatives
 from fertadjust.compare import Side
 from fertadjust.evidence import Evidence
 from fertadjust.ledger import Application
+from fertadjust.mixes import Mixes
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change, Credit, Plan
 from fertadjust.products import Product, amounts, nitrogen_in
@@ -285,12 +286,14 @@ def present_lb_ac(facts: Facts, found: Recommendation) -> float:
 @given(rows=st.integers(1, 40), times=st.integers(2, 9), rate=hundredths, density=st.floats(8.0, 13.0))
 def test_amounts_scale_with_the_area(rows: int, times: int, rate: float, density: float) -> None:
     plan = support.plan((rate,))
-    mix = (
-        Product("calcium nitrate", {"n": 15.5, "ca": 19.0}, share=0.5),
-        Product("UAN 32", {"n": 32.0}, share=0.5, density_lb_gal=density),
+    mixes = Mixes.same(
+        [
+            Product("calcium nitrate", {"n": 15.5, "ca": 19.0}, share=0.5),
+            Product("UAN 32", {"n": 32.0}, share=0.5, density_lb_gal=density),
+        ]
     )
     small, large = (
-        weekly_amounts(support.block(rows=count), plan, mix, plan.weeks, {1: rate}, {1: rate}, 0.0, {})[0]
+        weekly_amounts(support.block(rows=count), plan, mixes, plan.weeks, {1: rate}, {1: rate}, 0.0, {})[0]
         for count in (rows, rows * times)
     )
     assert large.total_lb_ac == small.total_lb_ac == rate

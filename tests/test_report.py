@@ -19,9 +19,10 @@ from fertadjust.evidence import Evidence
 from fertadjust.field import AreaBasis, Block
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
+from fertadjust.pages import cited_in
 from fertadjust.plan import Change, Credit, Plan
 from fertadjust.products import Product
-from fertadjust.report import cited_in, report_html
+from fertadjust.report import report_html
 from fertadjust.report_parts import area_words
 from fertadjust.rules.facts import Action
 from fertadjust.rules.policy import Policy, with_overrides

@@ -343,13 +343,29 @@ def test_a_torn_file_is_told_with_its_line(told: Told) -> None:
             "plan.rates",
             "is not a known key; known here: start, weeks, basis",
         ),
-        ("ca = 19", "cu = 19", "products[1].cu", "is not a known key; known here: name, grade, share, ca, mg, s"),
-        ("soil = ", "sol = ", "blocks.north.sol", "is not a known key; known here: name, row_length, rows"),
+        (
+            "ca = 19",
+            "cu = 19",
+            "products[1].cu",
+            "is not a known key; known here: name, material, grade, share, rate, ca, mg, s, b",
+        ),
+        (
+            "soil = ",
+            "sol = ",
+            "blocks.north.sol",
+            "is not a known key; known here: name, row_length, rows, row_lengths",
+        ),
+        (
+            "n = 60",
+            "n = 60\nsort = 1",
+            "credits[1].sort",
+            "is not a known key; known here: name, kind, n, ppm",
+        ),
         (
             "n = 60",
             "n = 60\nkind = 1",
             "credits[1].kind",
-            "is not a known key; known here: name, n, source, evidence",
+            "should be 'stated', 'water nitrate', 'cover crop', 'compost' or 'soil nitrate'; found 1",
         ),
         ("rate = 5.25", "rate = -5.25", "plan.rate", "should be greater than or equal to 0; found -5.25"),
         ("rate = 5.25", "rate = nan", "plan.rate", "should be a finite number; found nan"),
@@ -409,7 +425,16 @@ def test_a_value_that_is_wrong_by_itself(told: Told, old: str, new: str, key: st
             "bed_top_width 6 is wider than",
         ),
         ("rate = 5.25\n", "", "plan", "[plan]", "give rate for one rate all season, or ramp for steps"),
-        ("row_length = 300\n", "", "blocks.north.row_length", "[blocks.north]", "is missing"),
+        ("row_length = 300\n", "", "blocks.north", "[blocks.north]", "give row_length and rows, or row_lengths"),
+        ("bed_spacing = 5\n", "", "blocks.north.bed_spacing", "[blocks.north]", "is missing"),
+        (
+            'grade = "15.5-0-0"\n',
+            "",
+            "products[1]",
+            "[[products]]",
+            "give name and grade from the label, or name a",
+        ),
+        ("n = 60\n", "", "credits[1]", "[[credits]]", "n is missing"),
         ('region = "US Southeast"\n', "", "crop.region", "[crop]", "is missing"),
     ],
 )
@@ -445,7 +470,7 @@ def test_several_faults_are_all_told_at_their_lines(told: Told) -> None:
         ('grade = "13-0-44"', "grade = [\n  13,\n  0, # ]\n  44,\n]\nshares = 1"),
         ("rows = 10", '"rows" = 0'),
         ("[blocks.south]", "  [blocks.south]  # the lower one"),
-        ("row_length = 200", "length = 200"),
+        ("rows = 8\nbed_top_width = 2.5", "rows = 8\ntop_width = 2.5"),
     )
     found = {(fault.line, fault.key) for fault in told(text)}
     assert found == {
@@ -455,8 +480,8 @@ def test_several_faults_are_all_told_at_their_lines(told: Told) -> None:
         (line_of(text, "grade = [\n".strip()), "products[2].grade"),
         (line_of(text, "shares = 1"), "products[2].shares"),
         (line_of(text, '"rows" = 0'), "blocks.north.rows"),
-        (line_of(text, "  [blocks.south]"), "blocks.south.row_length"),
-        (line_of(text, "length = 200"), "blocks.south.length"),
+        (line_of(text, "  [blocks.south]"), "blocks.south.bed_top_width"),
+        (line_of(text, "top_width = 2.5"), "blocks.south.top_width"),
     }
 
 

@@ -108,15 +108,37 @@ def test_space_around_a_text_is_dropped() -> None:
         ("plan", "start"),
         ("plan", "basis"),
         ("products",),
-        ("products", 0, "grade"),
         ("blocks",),
-        ("blocks", "north", "row_length"),
+        ("blocks", "north", "bed_spacing"),
         ("blocks", "north", "area_basis"),
-        ("credits", 0, "n"),
+        ("credits", 0, "name"),
     ],
 )
 def test_what_cannot_be_guessed_must_be_there(place: tuple[str | int, ...]) -> None:
     assert faults(changed(*place, to=None)) == [(place, "Field required")]
+
+
+LABEL = "give name and grade from the label, or name a material: fertadjust materials list"
+ROWS = "give row_length and rows, or row_lengths with one length for each row"
+
+
+@pytest.mark.parametrize(
+    ("place", "told"),
+    [
+        (("products", 0, "grade"), LABEL),
+        (("products", 0, "name"), LABEL),
+        (("blocks", "north", "row_length"), ROWS),
+        (("blocks", "north", "rows"), ROWS),
+        (("credits", 0, "n"), 'n is missing; a credit of kind "stated" needs n'),
+    ],
+)
+def test_what_may_be_given_in_two_ways_must_be_there_in_one(place: tuple[str | int, ...], told: str) -> None:
+    assert faults(changed(*place, to=None)) == [(place[:-1], f"Value error, {told}")]
+
+
+@pytest.mark.parametrize("name", ["", "   "])
+def test_a_product_without_a_material_needs_a_name_that_says_something(name: str) -> None:
+    assert faults(changed("products", 0, "name", to=name)) == [(("products", 0), f"Value error, {LABEL}")]
 
 
 @pytest.mark.parametrize(
@@ -159,7 +181,7 @@ def test_what_cannot_be_guessed_must_be_there(place: tuple[str | int, ...]) -> N
         (("credits", 0, "n"), float("inf")),
         (("credits", 0, "evidence"), "rumour"),
         (("products",), []),
-        (("products", 0, "name"), ""),
+        (("products", 0, "name"), 7),
         (("products", 0, "share"), 1.01),
         (("products", 0, "share"), -0.01),
         (("products", 0, "share"), float("nan")),

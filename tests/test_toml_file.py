@@ -294,4 +294,4 @@ def test_known_keys_are_told_whatever_a_block_is_called(name: str) -> None:
         SeasonIn.model_validate(file.data)
     told = [fault for fault in file.faults(caught.value, SeasonIn) if fault.key == f"blocks.{name}.width"]
     assert [fault.line for fault in told] == [2]
-    assert "known here: name, row_length, rows, bed_top_width" in told[0].message
+    assert "known here: name, row_length, rows, row_lengths, bed_top_width" in told[0].message

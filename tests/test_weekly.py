@@ -8,6 +8,7 @@ import pytest
 
 from fertadjust.evidence import Evidence
 from fertadjust.ledger import Application
+from fertadjust.mixes import Mixes
 from fertadjust.plan import Change, Credit, Plan
 from fertadjust.weekly import WeekAmounts, weekly_amounts
 from tests import support
@@ -27,7 +28,7 @@ def table(
     return weekly_amounts(
         support.block(),
         plan,
-        support.products(),
+        Mixes.same(support.products()),
         plan.weeks,
         before,
         before if after is None else before | after,

@@ -18,6 +18,13 @@ _HOMES = {
     "log": "log",
     "advise": "advise",
     "amounts": "advise",
+    "mix-sheet": "feeding",
+    "minutes": "feeding",
+    "calendar": "feeding",
+    "purchase": "feeding",
+    "blend": "blend",
+    "materials": "materials",
+    "credits": "feeding",
     "decide": "decide",
     "decisions": "decide",
     "history": "history",
@@ -39,7 +46,7 @@ class _Commands(click.Group):
         del ctx
         if cmd_name not in _HOMES:
             return None
-        command = getattr(import_module(f"fertadjust.cli.{_HOMES[cmd_name]}"), cmd_name)
+        command = getattr(import_module(f"fertadjust.cli.{_HOMES[cmd_name]}"), cmd_name.replace("-", "_"))
         assert isinstance(command, click.Command)
         return command
 

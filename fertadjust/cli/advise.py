@@ -88,7 +88,7 @@ def print_advice(season: Season, key: str, on: date, full: bool) -> None:
     if full:
         _print_otherwise(advice, units)
     say_own_values(advice.own_values)
-    cautions = cautions_for(one.products)
+    cautions = cautions_for(*one.mixes.every())
     if full:
         click.echo("Cautions")
         for caution in cautions:
@@ -109,6 +109,8 @@ def _print_products(advice: Advice, units: UnitSystem) -> None:
     area = f"{units.area_out(advice.block.area_ac()):.3f} {units.area_unit}"
     say(f"Week {week.week.number}, for the whole block ({area}, {advice.block.area_basis.value}):")
     for part, before in zip(week.products, week.products_before, strict=True):
+        if part.weight_lb == 0 == before.weight_lb:
+            continue
         volume = (
             "" if part.volume_gal is None else f" = {units.volume_out(part.volume_gal):.2f} {units.volume_unit}"
         )

@@ -15,6 +15,7 @@ from fertadjust.api import open_season
 from fertadjust.shipped import shipped_tables
 from fertadjust.starter import stages_needed
 from tests.cli.conftest import Refused, Run, contents, too_wide
+from tests.test_season_file import edited
 
 DAY = date(2026, 3, 21)
 CREEK = ["--block", "creek", "--on", "2026-03-21"]
@@ -134,7 +135,10 @@ def test_amounts_show_rates_products_and_the_running_total(run: Run, fresh: Path
     assert lines[0] == "Creek side, 0.1722 ac (bed), Sat 21 Mar 2026"
     rates = [line.split() for line in lines]
     assert ["4", "23", "Mar", "week", "4", "5.25", "7.00", "1.205", "0.603"] in [row[:9] for row in rates]
-    assert ["4", "3.89", "4.64", "2.04", "0.74"] in rates
+    # On 0.172176 ac at 7 lb N/ac, half each: 0.602617 lb N / 0.155 and / 0.13; 5 lb/ac of Epsom salt beside them;
+    # 44 % of 4.6355 lb is K2O, 19 % of 3.8879 lb is Ca.
+    assert "week  calcium nitrate  potassium nitrate  Epsom salt   K2O    Ca" in lines
+    assert ["4", "3.89", "4.64", "0.86", "2.04", "0.74"] in rates
     text = words("\n".join(lines))
     assert "Rates in lb N/ac/week; nitrogen in lb for the whole block." in text
     assert "season cap 130.00 lb N/ac." in text
@@ -233,8 +237,10 @@ def test_amounts_by_stages_fit_the_screen(run: Run, fresh: Path, table: str) -> 
     text = path.read_text().replace(
         '"strawberry-petiole-dry-us-southeast", "strawberry-leaf-georgia"', f'"{table}"'
     )
+    text = edited(('stage = "fruit_set"', "week = 4"), text=text)
     start, end = text.index("[stages]"), text.index("[plan]")
     text = text[:start] + f"[stages]\n{stages}\n\n" + text[end:]
     path.write_text("\n".join(line for line in text.splitlines() if not line.startswith("stages = ")))
     output = run("amounts", "--season", fresh, "--block", "hill", "--on", "2026-03-02").output
+    assert all(name in output for name in ("calcium nitrate", "potassium nitrate", "Epsom salt"))
     assert too_wide(output) == []

@@ -99,7 +99,9 @@ def test_a_leaf_is_asked_for_in_its_own_unit(run: Run, fresh: Path) -> None:
 
 def test_a_season_with_one_block_does_not_ask_which(run: Run, fresh: Path) -> None:
     path = fresh / "season.toml"
-    path.write_text(path.read_text()[: path.read_text().index("[blocks.hill]")])
+    text = path.read_text()
+    zones = text[text.index("[zones.hill-upper]") : text.index("[blocks.creek]")]
+    path.write_text(text[: text.index("[blocks.hill]")].replace(zones, ""))
     run("results", "add", "--sampled", "2026-05-18", "--value", "2310", "--season", fresh)
     assert len(results(fresh)) == 1
 

@@ -366,7 +366,11 @@ def test_a_metric_season_is_told_in_metric_words(run: Run, fresh: Path) -> None:
     [
         ("[plan]", "[plan", "torn or mistyped"),
         ('name = "strawberry"', 'name = "tomato"', 'there are no rules for "tomato"'),
-        ("share = 0.5", "share = 0.6", "products: the shares of nitrogen add up to 1.1; they should add up to 1"),
+        (
+            'shares = { "calcium nitrate" = 0.5',
+            'shares = { "calcium nitrate" = 0.6',
+            "mixes[2].shares: the shares of nitrogen add up to 1.1; they should add up to 1",
+        ),
         (
             'area_basis = "bed"',
             'area_basis = "gross"',

@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import pytest
 
+from fertadjust.compatibility import refused
+from fertadjust.evidence import split_sources
 from fertadjust.field import AreaBasis, Block
-from fertadjust.products import Product, amounts, meets_in_concentrate, nitrate_share, nitrogen_in
+from fertadjust.mixes import Mixes
+from fertadjust.products import Product, amounts, nitrate_share, nitrogen_in
 from fertadjust.units import FT2_PER_ACRE, K2O_TO_K, P2O5_TO_P, UnitSystem
 from fertadjust.weekly import weekly_amounts
 from tests import support
@@ -73,8 +76,9 @@ def test_the_block_takes_its_product_from_the_unrounded_area(
     product: Product, weight_lb: float, with_rounded_area: float
 ) -> None:
     plan = support.plan((7.0,))
+    mixes = Mixes.same([product])
     [row] = weekly_amounts(
-        support.block(), plan, [product], plan.weeks, {1: 7.0}, {1: 7.0}, spent_lb_ac=0.0, stage_of={}
+        support.block(), plan, mixes, plan.weeks, {1: 7.0}, {1: 7.0}, spent_lb_ac=0.0, stage_of={}
     )
     assert row.n_lb == pytest.approx(1.205234, rel=1e-6)
     assert row.products[0].weight_lb == pytest.approx(weight_lb, rel=1e-6)
@@ -302,9 +306,10 @@ def test_nitrate_share_of_a_material(n: float, nitrate_n: float, share: float) -
 )
 def test_calcium_nitrate_must_not_meet_sulfate_or_phosphate_in_one_tank(other: Product) -> None:
     """UC-MICRO for sulfates, COMPAT-F20 for phosphates."""
-    warning = meets_in_concentrate([CALCIUM_NITRATE, other])
-    assert warning is not None
-    assert "calcium nitrate" in warning and other.name in warning
+    clash = refused([CALCIUM_NITRATE, other])
+    assert clash is not None
+    assert "calcium nitrate" in clash.text and other.name in clash.text
+    assert {"UC-MICRO", "COMPAT-F20"} <= set(split_sources(clash.source))
 
 
 @pytest.mark.parametrize(
@@ -314,4 +319,4 @@ def test_calcium_nitrate_must_not_meet_sulfate_or_phosphate_in_one_tank(other: P
 )
 def test_plain_nitrates_and_urea_fit_the_calcium_tank(other: Product) -> None:
     """DPIRD-2016 puts half of the potassium nitrate there; recalled, high, for nitrates and urea in general."""
-    assert meets_in_concentrate([CALCIUM_NITRATE, other]) is None
+    assert refused([CALCIUM_NITRATE, other]) is None
