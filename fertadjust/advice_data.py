@@ -17,8 +17,8 @@ from fertadjust.units import UnitSystem
 from fertadjust.weekly import WeekAmounts
 
 
-def advice_data(advice: Advice, products: Sequence[Product], units: UnitSystem) -> dict[str, Any]:
-    """Everything that an advice says, as JSON-ready data.
+def advice_data(advice: Advice, mixes: Sequence[Sequence[Product]], units: UnitSystem) -> dict[str, Any]:
+    """Everything that an advice says, as JSON-ready data; the season's mixes say which cautions belong to it.
 
     Rates and totals are in ``units`` per area, weights and volumes in its weight and volume units; the key
     "units" names them all.
@@ -69,7 +69,7 @@ def advice_data(advice: Advice, products: Sequence[Product], units: UnitSystem) 
         "tables": list(advice.tables),
         "policy": advice.policy,
         "own_rule_values": [item._asdict() for item in advice.own_values],
-        "cautions": [item._asdict() | {"evidence": item.evidence.value} for item in cautions_for(products)],
+        "cautions": [item._asdict() | {"evidence": item.evidence.value} for item in cautions_for(*mixes)],
     }
 
 

@@ -61,7 +61,7 @@ class Season(SeasonBook):
         """The advice as JSON-ready data."""
         day = on or today_here()
         season = self.block(block, day)
-        return advice_data(season.advice(day), season.products, self.units)
+        return advice_data(season.advice(day), season.mixes.every(), self.units)
 
     def decide(
         self,
@@ -121,7 +121,7 @@ class Season(SeasonBook):
         day = date.fromisoformat(advised["on"])
         season = with_records(block_of(file, advised["block"]), standing_on(known, day))
         advice = season.advice(day)
-        return advice_data(advice, season.products, file.units)
+        return advice_data(advice, season.mixes.every(), file.units)
 
     def advised(self, number: int) -> dict[str, Any]:
         """The advice as stored with a decision.

@@ -74,7 +74,7 @@ def decision_content(
         "standing_lb_ac": dict(zip(map(str, numbers), found.standing_rates_lb_ac, strict=True)),
         "effective": found.weeks[0].start.isoformat() if found.weeks else advice.on.isoformat(),
         "review": found.review.isoformat(),
-        "advice": advice_data(advice, season.products, units),
+        "advice": advice_data(advice, season.mixes.every(), units),
         "basis": dict(basis),
     }
 

@@ -73,17 +73,22 @@ class Farm:
         Raises:
             UserError: the block shares a zone with others, or as `fertadjust.mix_sheet.mix_sheet`.
         """
+        zones = self._own_zones(block)
+        week = self.week(on, number)
+        shares = [zone.parts[block] for zone in zones]
+        return self._sheet(week, [self._member(block, week, on)], zones, shares)
+
+    def _own_zones(self, block: str) -> list[Zone]:
+        """The zones of a block, none of which waters another one too."""
         zones = self.injecting.zones_of(block)
         for zone in zones:
             others = [self.blocks[key].block.name for key in zone.parts if key != block]
             if others:
                 raise UserError(
                     f"block {block} is irrigated together with {', '.join(others)} in zone {zone.key}, so its "
-                    f"injection feeds them too: ask for the sheet of the zone with --zone {zone.key}"
+                    f"injection feeds them too: ask for the sheet of the zone with mix-sheet --zone {zone.key}"
                 )
-        week = self.week(on, number)
-        shares = [zone.parts[block] for zone in zones]
-        return self._sheet(week, [self._member(block, week, on)], zones, shares)
+        return zones
 
     def zone_sheet(self, key: str, on: date, number: int | None = None) -> MixSheet:
         """The sheet of a zone: every block in it in one run.
@@ -157,8 +162,15 @@ class Farm:
         if n_lb_ac is None:
             n_lb_ac = self.rate_lb_ac(block, self.week(on), on) / season.plan.injections_per_week
         n_lb = n_lb_ac * season.block.area_ac()
+        if n_lb > stock_n_lb:
+            units = self.units
+            raise UserError(
+                f"{units.weight_out(n_lb):.2f} {units.weight_unit} N is wanted and the full tank holds "
+                f"{units.weight_out(stock_n_lb):.2f}: that takes {math.ceil(n_lb / stock_n_lb - 1e-9)} tanks; ask "
+                "for what one of them brings"
+            )
         doses = []
-        for zone in self.injecting.zones_of(block):
+        for zone in self._own_zones(block):
             lasts = injector.minutes(stock_gal, zone.flow_gal_h)
             if lasts is None:
                 raise UserError(f"zone {zone.key} needs its flow for the minutes of a proportional injector")

@@ -192,13 +192,17 @@ class FeedingReader:
             if item.stage is not None:
                 day = dates.get(item.stage)
                 if day is None:
+                    known = ", ".join(stage_words(name) for name in dates) or "none"
                     self._note(
-                        f"the mix from {stage_words(item.stage)} on waits for a date of it under [stages]; until "
-                        "then the one before it feeds."
+                        f"the mix from {stage_words(item.stage)} on waits for a date of it under [stages], which "
+                        f"has dates for {known}; until then the one before it feeds."
                     )
                     continue
                 first = max(1, math.ceil((day - start).days / DAYS_PER_WEEK) + 1)
             assert first is not None
+            if item.week is not None and item.week > self.given.plan.weeks:
+                message = f"{item.week} is after the plan, which has {self.given.plan.weeks} weeks"
+                self._fault(message, "mixes", index, "week")
             if steps and first < steps[-1].first_week:
                 self._fault(
                     f"begins in week {first} on block {block}, before the mix above it, which begins in week "

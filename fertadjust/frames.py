@@ -32,7 +32,7 @@ def amounts_frame(
     columns += ["k2o", "ca", "total", "over_cap"]
     rows: list[dict[str, Any]] = []
     for week in weeks:
-        row = week_data(week, units)
+        row = week_data(week, units) | dict.fromkeys(columns[8:-4], 0.0)
         for part in row["products"]:
             row[f"{part['product']} [{units.weight_unit}]"] = part["weight"]
             row[f"{part['product']} [{units.volume_unit}]"] = part["volume"]

@@ -35,7 +35,7 @@ WEEK_KEYS = {
 
 
 def data(block: BlockSeason, on: date = ON, units: UnitSystem = UnitSystem.US) -> dict[str, Any]:
-    return advice_data(block.advice(on), block.products, units)
+    return advice_data(block.advice(on), block.mixes.every(), units)
 
 
 def low() -> BlockSeason:

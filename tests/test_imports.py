@@ -219,7 +219,7 @@ def test_a_pure_module_reads_no_clock_opens_no_file_and_prints_nothing(module: s
 
 def test_calls_of_a_clock_are_noticed() -> None:
     """The check above can fail: the interface, which is not pure, does read the calendar."""
-    calls = [node.func for node in ast.walk(tree_of("api")) if isinstance(node, ast.Call)]
+    calls = [node.func for node in ast.walk(tree_of("season_book")) if isinstance(node, ast.Call)]
     assert CLOCK & {call.attr for call in calls if isinstance(call, ast.Attribute)}
     assert "sqlite3" in set(foreign_imports_of("records"))
 

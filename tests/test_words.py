@@ -144,7 +144,7 @@ def test_the_reasons_of_a_change_give_the_rule_that_moved_it_and_the_bound() -> 
 def test_a_cut_is_called_the_programs_own_rule_wherever_it_shows() -> None:
     assert any("own rule" in text and "no publication gives a number" in text for text in words.reasons(CUT))
     for units in (US, METRIC):
-        data = advice_data(CUT, products(), units)
+        data = advice_data(CUT, [products()], units)
         assert any("own rule" in text for text in data["reasons"])
         (trace,) = [line for line in data["trace"] if line["rule"] == "cut"]
         assert trace["fired"] and (trace["source"], trace["evidence"]) == ("none", "project rule")
@@ -478,7 +478,7 @@ def test_a_bound_that_binds_is_the_tightest_of_those_named(various: list[Advice]
 @pytest.mark.parametrize("units", [US, METRIC])
 def test_advice_as_data_is_plain_json_and_says_what_the_words_say(units: UnitSystem) -> None:
     for found in (RAISE, HOLD, CUT):
-        data = advice_data(found, products(), units)
+        data = advice_data(found, [products()], units)
         assert json.loads(json.dumps(data)) == data
         assert data["headline"] == words.headline(found, units)
         assert data["reasons"] == list(words.reasons(found))
@@ -490,7 +490,7 @@ def test_advice_as_data_is_plain_json_and_says_what_the_words_say(units: UnitSys
 
 
 def test_advice_as_data_in_metric_units() -> None:
-    us, metric = (advice_data(RAISE, products(), units) for units in (US, METRIC))
+    us, metric = (advice_data(RAISE, [products()], units) for units in (US, METRIC))
     assert metric["area"] == pytest.approx(us["area"] * 0.40468564224)
     for one, other in zip(us["weeks"], metric["weeks"], strict=True):
         for key in ("planned", "before", "rate", "total"):
@@ -501,7 +501,7 @@ def test_advice_as_data_in_metric_units() -> None:
 
 
 def test_advice_as_data_holds_the_reading_its_band_and_where_both_come_from() -> None:
-    data = advice_data(RAISE, products(), US)["result"]
+    data = advice_data(RAISE, [products()], US)["result"]
     assert (data["value"], data["unit"], data["records"], data["status"]) == (2500, "ppm", [1], "low")
     assert (data["band"]["low"], data["band"]["high"], data["band"]["place"]) == (3000, 5000, "week 6")
     assert data["band"]["source"].split("; ")[0] == "UGA-2021" and data["band"]["evidence"] == "published"
@@ -509,14 +509,14 @@ def test_advice_as_data_holds_the_reading_its_band_and_where_both_come_from() ->
 
 
 def test_advice_as_data_without_a_result() -> None:
-    data = advice_data(season(applications=fed()).advice(SATURDAY), products(), US)
+    data = advice_data(season(applications=fed()).advice(SATURDAY), [products()], US)
     assert data["result"] is None and data["leaf"] is None
     assert data["flips"] == [] and data["uncertainty"] == {"relative": 0.0, "parts": []}
 
 
 def test_advice_as_data_shows_results_that_were_not_used() -> None:
     both: BlockSeason = season(result(2500, 6), result(450, 6, record=9, basis=Basis.SAP), applications=fed())
-    (kept,) = advice_data(both.advice(SATURDAY), products(), US)["not_used"]
+    (kept,) = advice_data(both.advice(SATURDAY), [products()], US)["not_used"]
     assert kept["record"] == 9 and kept["sampled"] == "2026-04-08"
 
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -79,11 +83,26 @@ def blend(
     products = season.file.blocks[key].products
     limits = {item.name: item.shelf.on_hand_lb for item in products} if on_hand_only else None
     find = mixing.nearest if come_near else mixing.blend
-    found = find(products, targets, whole_packages=whole_bags, limits=limits, units=units)
+    with _solver_silenced():
+        found = find(products, targets, whole_packages=whole_bags, limits=limits, units=units)
     if as_json:
         echo_json({"block": key, "on": day, "area": units.area_out(area)} | _data(found, units))
         return
     _print(found, units, area)
+
+
+@contextmanager
+def _solver_silenced() -> Iterator[None]:
+    """Keep what the solver's own library now and then prints from getting into the answer."""
+    sys.stdout.flush()
+    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _targets(

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from fertadjust.rules.policy import Override
 
 WIDTH = 80
+_NARROWEST = 12
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -122,17 +123,30 @@ def echo_json(data: Any) -> None:
 def say(text: str, indent: str = "", hang: int | None = None) -> None:
     """Print a paragraph that fits the screen; lines after the first hang below the indent or by some columns."""
     below = " " * (len(indent) if hang is None else hang)
-    wrapped = textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=below)
+    wrapped = textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=below, break_on_hyphens=False)
     for line in wrapped or [""]:
         click.echo(line)
 
 
 def echo_table(headers: Sequence[str], rows: Sequence[Sequence[str]], left: Sequence[int] = (0,)) -> None:
-    """Print a table; columns are right-aligned but for those named."""
+    """Print a table; columns are right-aligned but for those named.
+
+    Where it would not fit the screen, the widest of the left-aligned columns goes on in lines below.
+    """
     widths = [max(len(row[index]) for row in [headers, *rows]) for index in range(len(headers))]
+    over = sum(widths) + 2 * (len(widths) - 1) - WIDTH
+    if over > 0 and left:
+        widest = max(left, key=lambda index: widths[index])
+        widths[widest] = max(_NARROWEST, widths[widest] - over)
     for row in [headers, ["-" * width for width in widths], *rows]:
-        cells = [
-            cell.ljust(width) if index in left else cell.rjust(width)
+        folded = [
+            textwrap.wrap(cell, width) or [""] if index in left else [cell]
             for index, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
-        click.echo("  ".join(cells).rstrip())
+        for line in range(max(len(parts) for parts in folded)):
+            cells = [
+                part.ljust(width) if index in left else part.rjust(width)
+                for index, (parts, width) in enumerate(zip(folded, widths, strict=True))
+                for part in [parts[line] if line < len(parts) else ""]
+            ]
+            click.echo("  ".join(cells).rstrip())
