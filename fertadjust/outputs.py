@@ -85,7 +85,7 @@ def calendar_entries(season: Season, on: date) -> list[CalendarEntry]:
     entries: list[CalendarEntry] = []
 
     def add(kind: str, block: str, day: date, summary: str, text: str) -> None:
-        uid = f"{mark}-{kind}-{block}@fertadjust"
+        uid = f"{mark}-{kind}@fertadjust"
         entries.append(CalendarEntry(uid, day, f"{summary}: {farm.blocks[block].block.name}", text))
 
     for block, one in farm.blocks.items():
@@ -96,13 +96,25 @@ def calendar_entries(season: Season, on: date) -> list[CalendarEntry]:
                 *(_product_line(part, units) for part in item.parts),
                 "Rates as decided so far. Print the mix sheet before mixing.",
             ]
-            add(f"inject-{item.week}-{item.number}", block, item.on, "Inject", "\n".join(lines))
+            add(f"inject-{block}-{item.week}-{item.number}", block, item.on, "Inject", "\n".join(lines))
         found = one.advice(on).recommendation
         if on <= found.next_sample <= plan.end:
-            add("sample", block, found.next_sample, "Sample petioles", "Take the next sample, at the same hour.")
+            add(
+                f"sample-{block}",
+                block,
+                found.next_sample,
+                "Sample petioles",
+                "Take the next sample, at the same hour.",
+            )
         latest = one.path(on).latest(on)
         if latest is not None and on <= latest.review <= plan.end:
-            add("review", block, latest.review, "Review the rate", "The decided change runs out on this day.")
+            add(
+                f"review-{block}",
+                block,
+                latest.review,
+                "Review the rate",
+                "The decided change runs out on this day.",
+            )
     return sorted(entries, key=lambda entry: (entry.on, entry.uid))
 
 

@@ -45,11 +45,11 @@ def opened(tmp_path: Path) -> Open:
 
 def days(season: Season, on: date, kind: str, block: str = "creek") -> list[date]:
     """Days of the entries of a kind and a block."""
-    return [item.on for item in calendar_entries(season, on) if f"-{kind}-{block}-" in item.uid]
+    return [item.on for item in calendar_entries(season, on) if f"-{kind}-{block}" in item.uid]
 
 
 def texts(season: Season, on: date, kind: str, block: str = "creek") -> list[str]:
-    return [item.description for item in calendar_entries(season, on) if f"-{kind}-{block}-" in item.uid]
+    return [item.description for item in calendar_entries(season, on) if f"-{kind}-{block}" in item.uid]
 
 
 # --- injections ---------------------------------------------------------------------------------------------

@@ -158,7 +158,7 @@ def test_a_zone_of_two_blocks_feeds_both_in_one_run(run: Run, refused: Refused, 
         total = sum(member["week_n"] for member in data["blocks"])
         assert data["feeds"][0]["runs"][0]["n"] == pytest.approx(total / 2)
     told = refused("mix-sheet", "--season", fresh, "--block", "creek", *BEFORE)
-    assert "ask for the sheet of the zone with --zone creek" in told
+    assert "ask for the sheet of the zone with mix-sheet --zone creek" in told
 
 
 def test_one_tank_feeds_in_turn_what_must_not_meet(run: Run, fresh: Path) -> None:
