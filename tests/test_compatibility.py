@@ -118,7 +118,7 @@ def test_sulfate_keeps_away_from_calcium_that_the_grower_put_into_b() -> None:
 
 
 some_percent = st.sampled_from([0.0, 0.0, 5.0, 12.0])
-labels = st.fixed_dictionaries({key: some_percent for key in ("n", "p2o5", "k2o", "ca", "mg", "s", "b")})
+labels = st.fixed_dictionaries(dict.fromkeys(("n", "p2o5", "k2o", "ca", "mg", "s", "b"), some_percent))
 
 
 @st.composite

@@ -140,8 +140,8 @@ def echo_table(headers: Sequence[str], rows: Sequence[Sequence[str]], left: Sequ
         widths[widest] = max(_NARROWEST, widths[widest] - over)
     for row in [headers, ["-" * width for width in widths], *rows]:
         folded = [
-            textwrap.wrap(cell, width) or [""] if index in left else [cell]
-            for index, (cell, width) in enumerate(zip(row, widths, strict=True))
+            textwrap.wrap(cell, width) if len(cell) > width else [cell]
+            for cell, width in zip(row, widths, strict=True)
         ]
         for line in range(max(len(parts) for parts in folded)):
             cells = [
