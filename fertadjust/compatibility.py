@@ -125,17 +125,23 @@ def refused(products: Sequence[Product]) -> Clash | None:
 def tanks_of(mix: Sequence[Product]) -> dict[str, tuple[Product, ...]]:
     """Tank -> the products of a mix that go into it; tanks that stay empty are left out.
 
-    A product goes where the grower put it. Otherwise calcium goes into A, and sulfates and phosphates go into B
-    where there is calcium; everything else, and a mix without calcium, goes into A.
+    A product goes where the grower put it. Otherwise calcium goes into A, and sulfates and phosphates into B where
+    there is calcium, or the other way round where the grower put one of them so; everything else, and a mix
+    without calcium, goes into A.
 
     Raises:
         UserError: the grower put products into one tank that must not meet; says which.
     """
     used = [product for product in mix if product.used]
     apart = refused(used) is not None
+    swapped = any(item.tank == "B" and has_calcium(item) for item in used) or any(
+        item.tank == "A" and against_calcium(item) for item in used
+    )
+    calcium, against = ("B", "A") if apart and swapped else ("A", "B")
     chosen: dict[str, list[Product]] = {tank: [] for tank in TANKS}
     for product in used:
-        chosen[product.tank or ("B" if apart and against_calcium(product) else "A")].append(product)
+        place = calcium if has_calcium(product) else against if apart and against_calcium(product) else "A"
+        chosen[product.tank or place].append(product)
     for tank, inside in chosen.items():
         clash = refused(inside)
         if clash is not None:

@@ -61,7 +61,12 @@ class Farm:
         for row in season.weeks_from(on):
             if row.week.number == week.number:
                 return row.rate_lb_ac
-        return season.path(on).rate_lb_ac(week)
+        rate, cap = season.path(on).rate_lb_ac(week), season.plan.cap_lb_ac
+        if cap is None:
+            return rate
+        ledger = season.ledger(on)
+        spent = sum(ledger.spent_lb_ac(on)) - ledger.week(week, on).applied_lb_ac
+        return min(rate, max(0.0, cap - season.plan.credits_lb_ac - spent))
 
     def _member(self, block: str, week: PlanWeek, on: date, part: float = 1.0) -> Member:
         season = self.blocks[block]
@@ -132,6 +137,8 @@ class Farm:
 
     def _sheet(self, week: PlanWeek, members: list[Member], zones: list[Zone], shares: list[float]) -> MixSheet:
         season = self.blocks[members[0].block]
+        if all(member.rate_lb_ac == 0 for member in members):
+            raise UserError(f"week {week.number} feeds nothing: its rate is 0, by the plan or for the season cap")
         mix, times = season.mixes.in_week(week.number), season.plan.injections_per_week
         return mix_sheet(week, members, mix, zones, shares, times, self.injecting, self.units)
 
@@ -192,13 +199,14 @@ class Farm:
         season = self.blocks[block]
         area = season.block.area_ac()
         running = season.plan.week_on(on)
-        if running is not None and running.start < on:
-            rest = season.ledger(on).rest_of_week_lb_ac(on)
-            whole = season.path(on).rate_lb_ac(running)
+        if running is not None:
+            whole = self.rate_lb_ac(block, running, on)
+            rest = max(0.0, whole - season.ledger(on).week(running, on).applied_lb_ac)
             part = rest / whole if whole > 0 else 0.0
             yield from amounts(rest * area, season.mixes.in_week(running.number), area * part)
         for row in season.weeks_from(on):
-            yield from row.products
+            if row.week != running:
+                yield from row.products
 
     def purchases(self, on: date) -> tuple[PurchaseLine, ...]:
         """What has to be bought for the rest of the season on every block."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from fertadjust.compatibility import tanks_of
@@ -12,7 +12,7 @@ from fertadjust.injection import TRAVEL_MINUTES, Injecting, Injector, Zone, conc
 from fertadjust.mixes import Mix
 from fertadjust.plan import PlanWeek
 from fertadjust.products import ProductAmount, amount_of, amounts
-from fertadjust.stock import Tank, injections_in_a_fill, need_of
+from fertadjust.stock import Tank, injections_in_a_fill, need_of, times_as_many
 from fertadjust.units import MINUTES_PER_HOUR, UnitSystem
 
 
@@ -157,7 +157,7 @@ def mix_sheet(
     area = sum(item.area_ac for item in members)
     tanks = 2 if injecting.tank is None else injecting.tank.count
     feeds = [
-        _feed(parts, count, zones, shares, injecting, units)
+        _feed(parts, count, injections, zones, shares, injecting, units)
         for parts, count in feeds_of(mix, n_lb, area, injections, tanks)
     ]
     return MixSheet(week, tuple(members), n_lb, injections, tuple(feeds), tuple(_notes(feeds, injecting)))
@@ -202,6 +202,7 @@ def feeds_of(
 def _feed(
     parts: dict[str, tuple[ProductAmount, ...]],
     count: int,
+    injections: int,
     zones: Sequence[Zone],
     shares: Sequence[float],
     injecting: Injecting,
@@ -210,7 +211,16 @@ def _feed(
     tank = injecting.tank
     needs = {name: need_of(items, tank) for name, items in parts.items()} if tank is not None else {}
     least = max((need.least_gal for need in needs.values()), default=0.0)
-    volume = None if tank is None else _volume(least, tank, zones, shares, injecting, units)
+    in_a_fill = None if tank is None else injections_in_a_fill(least, tank, units, count, injections)
+
+    def more(ratio: float) -> int:
+        return times_as_many(ratio, count, injections)
+
+    volume = None
+    if tank is not None and (least > 0 or injecting.injector is not None):
+        volume = _volume(
+            least, tank, zones, shares, injecting, units, lambda ratio: times_as_many(ratio, count, injections)
+        )
     stocks = tuple(
         Stock(
             name,
@@ -226,7 +236,6 @@ def _feed(
         _run(zone, n_lb * share, None if volume is None else volume * share, injecting)
         for zone, share in zip(zones, shares, strict=True)
     )
-    in_a_fill = None if tank is None else injections_in_a_fill(least, tank, units)
     return Feed(count, stocks, runs, in_a_fill)
 
 
@@ -237,9 +246,9 @@ def _volume(
     shares: Sequence[float],
     injecting: Injecting,
     units: UnitSystem,
+    times: Callable[[float], int],
 ) -> float:
     """Volume of each tank: what lasts the wanted minutes in every zone, within tank and irrigation set."""
-    injections_in_a_fill(least, tank, units)
     most = math.inf if tank.volume_gal is None else tank.volume_gal
     wanted = least
     for zone, share in zip(zones, shares, strict=True):
@@ -250,7 +259,7 @@ def _volume(
         fits = None if room is None else _stock_for(max(0.0, room), zone, injecting.injector)
         if fits is not None and room is not None:
             if least * share > fits * (1 + 1e-9):
-                raise UserError(_does_not_fit(least * share, room, zone, injecting, units))
+                raise UserError(_does_not_fit(least * share, room, zone, injecting, units, times))
             most = min(most, fits / share)
     return min(_readable(wanted, units), most)
 
@@ -259,16 +268,24 @@ def _stock_for(minutes: float, zone: Zone, injector: Injector | None) -> float |
     return None if injector is None else injector.stock_gal(minutes, zone.flow_gal_h)
 
 
-def _does_not_fit(stock_gal: float, room: float, zone: Zone, injecting: Injecting, units: UnitSystem) -> str:
+def _does_not_fit(
+    stock_gal: float,
+    room: float,
+    zone: Zone,
+    injecting: Injecting,
+    units: UnitSystem,
+    times: Callable[[float], int],
+) -> str:
     assert injecting.injector is not None
     minutes = injecting.injector.minutes(stock_gal, zone.flow_gal_h)
     assert minutes is not None
     others = injecting.timing.pressure_in(zone) + injecting.timing.flush_in(zone)
-    times = "" if room <= 0 else f"{math.ceil(minutes / room - 1e-9)} times as many injections a week, "
+    longer = math.ceil(minutes + others - 1e-6)
+    more = "" if room <= 0 else f"{times(minutes / room)} times as many injections a week, "
     return (
         f"zone {zone.name}: {units.volume_out(stock_gal):.1f} {units.volume_unit} of stock solution take "
         f"{minutes:.0f} min to inject, the irrigation set of {zone.set_minutes:g} min leaves {max(0.0, room):.0f} "
-        f"beside {others:g} min to fill and flush the line. Feasible: {times}a set of {minutes + others:.0f} min, "
+        f"beside {others:g} min to fill and flush the line. Feasible: {more}a set of {longer} min, "
         "a faster injector, or warmer water"
     )
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from fertadjust.field import Block
-from fertadjust.mixes import Mixes
+from fertadjust.mixes import Mix, Mixes
 from fertadjust.plan import Plan, PlanWeek
 from fertadjust.products import ProductAmount, amount_of, amounts
 
@@ -87,13 +87,18 @@ def weekly_amounts(
                 rate_lb_ac=rate,
                 n_lb=n_lb,
                 n_lb_injection=n_lb / plan.injections_per_week,
-                products=_in_columns(amounts(n_lb, mix, area), columns, mixes),
-                products_before=_in_columns(amounts(before[week.number] * area, mix, area), columns, mixes),
+                products=_in_columns(_fed(rate, area, mix), columns, mixes),
+                products_before=_in_columns(_fed(before[week.number], area, mix), columns, mixes),
                 total_lb_ac=total,
                 over_cap=rate < wanted - 1e-9,
             )
         )
     return rows
+
+
+def _fed(rate_lb_ac: float, area_ac: float, mix: Mix) -> list[ProductAmount]:
+    """Products of a week at a rate; a week without nitrogen rests as a whole."""
+    return amounts(rate_lb_ac * area_ac, mix, area_ac if rate_lb_ac > 0 else 0.0)
 
 
 def _in_columns(parts: Sequence[ProductAmount], columns: Sequence[str], mixes: Mixes) -> tuple[ProductAmount, ...]:

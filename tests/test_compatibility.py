@@ -105,7 +105,7 @@ def test_a_product_goes_where_the_grower_put_it() -> None:
 
 def test_calcium_and_sulfate_that_the_grower_put_into_one_tank_are_refused_by_name() -> None:
     with pytest.raises(UserError, match=r"tank A: calcium nitrate .* Epsom salt .*separate"):
-        tanks_of([CALCIUM, replace(EPSOM, tank="A")])
+        tanks_of([replace(CALCIUM, tank="A"), replace(EPSOM, tank="A")])
 
 
 def test_the_grower_may_exchange_the_two_tanks() -> None:

@@ -76,8 +76,10 @@ def test_the_growers_own_tank_is_kept_unless_it_makes_solids() -> None:
         "potassium nitrate",
         "Epsom salt",
     ]
+    swapped = tanks_of((CALCIUM, replace(EPSOM, tank="A")))
+    assert [item.name for item in swapped["B"]] == ["calcium nitrate"]
     with pytest.raises(UserError, match=r"tank A: calcium nitrate carries calcium and Epsom salt"):
-        tanks_of((CALCIUM, replace(EPSOM, tank="A")))
+        tanks_of((replace(CALCIUM, tank="A"), replace(EPSOM, tank="A")))
 
 
 @pytest.mark.parametrize(
@@ -358,7 +360,8 @@ def test_a_week_that_is_over_or_not_planned_is_refused_with_those_left() -> None
 def test_the_season_cap_stops_what_goes_into_the_tank() -> None:
     capped = farm(on=support.season(the_plan=support.plan(cap=12.0)))
     assert capped.rate_lb_ac("north", capped.week(support.BLOOM, 3), support.BLOOM) == pytest.approx(1.5)
-    assert capped.block_sheet("north", support.BLOOM, 4).n_lb == 0.0
+    with pytest.raises(UserError, match="week 4 feeds nothing"):
+        capped.block_sheet("north", support.BLOOM, 4)
 
 
 def test_coming_injections_fall_on_their_days_and_logged_ones_are_left_out() -> None:
