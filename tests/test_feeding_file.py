@@ -290,8 +290,8 @@ def test_every_block_changes_its_mix_by_its_own_stages() -> None:
 def test_a_mix_from_a_stage_without_a_date_waits_and_says_so() -> None:
     file = read(mixed(POTASH_ALONE + HALVES_FROM_FRUIT_SET))
     waits = (
-        "the mix from fruit set on waits for a date of it under [stages], which has dates for first bloom; until then "
-        "the one before it feeds."
+        "the mix from fruit set on waits for a date of it under [stages], which has dates for first bloom; until "
+        "then the one before it feeds."
     )
     assert file.notes.count(waits) == 1
     assert shares_in(file, 12) == {"potash nitrate": 1.0}
