@@ -124,3 +124,12 @@ def _run(run: Run, units: UnitSystem) -> Data:
 
 def _volume(gal: float | None, units: UnitSystem) -> float | None:
     return None if gal is None else units.volume_out(gal)
+
+
+def measured(value: float) -> str:
+    """An amount as it is weighed or measured: two decimals, three below one.
+
+    >>> measured(3.7812), measured(0.1047)
+    ('3.78', '0.105')
+    """
+    return f"{value:,.2f}" if value >= 1 else f"{value:.3f}"

@@ -9,7 +9,7 @@ from fertadjust import dates
 from fertadjust.evidence import Evidence, cite
 from fertadjust.injection import Injecting
 from fertadjust.mix_sheet import MixSheet
-from fertadjust.mix_sheet_data import mix_sheet_data
+from fertadjust.mix_sheet_data import measured, mix_sheet_data
 from fertadjust.pages import environment
 from fertadjust.units import UnitSystem
 
@@ -41,6 +41,7 @@ def mix_sheet_html(
             program=program,
             cautions=[_caution(item) for item in data["cautions"]],
             number=number,
+            measured=measured,
             pairs=_pairs,
         )
     )
@@ -57,7 +58,7 @@ def number(value: float | None, digits: int = 2) -> str:
 
 def _pairs(nutrients: dict[str, float], unit: str) -> str:
     """Nutrients in one line: "N 0.60 lb, K2O 1.02 lb"."""
-    return ", ".join(f"{name} {number(weight)} {unit}" for name, weight in nutrients.items())
+    return ", ".join(f"{name} {measured(weight)} {unit}" for name, weight in nutrients.items())
 
 
 def _caution(item: dict[str, Any]) -> dict[str, Any]:

@@ -100,14 +100,16 @@ def _print_sheet(data: dict[str, Any]) -> None:
 
 
 def _print_feed(feed: dict[str, Any], data: dict[str, Any]) -> None:
+    from fertadjust.mix_sheet_data import measured
+
     unit = data["units"]
     rows = [
         [
             "[ ]",
             tank["tank"],
             f"{part['product']} {part['grade']}",
-            f"{part['weight']:.2f} {unit['weight']}",
-            "dry" if part["volume"] is None else f"{part['volume']:.2f} {unit['volume']}",
+            f"{measured(part['weight'])} {unit['weight']}",
+            "dry" if part["volume"] is None else f"{measured(part['volume'])} {unit['volume']}",
         ]
         for tank in feed["tanks"]
         for part in tank["products"]
@@ -122,10 +124,10 @@ def _print_feed(feed: dict[str, Any], data: dict[str, Any]) -> None:
             )
     if feed["fills"] is not None and data["tank"] is not None:
         say(
-            f"At the strongest a full tank holds {feed['in_a_fill']} such injections; {feed['fills']} fills a "
-            "week at least."
+            f"At the strongest a full tank holds {feed['in_a_fill']} such injections; the week takes "
+            f"{feed['fills']} fill{'s' if feed['fills'] != 1 else ''} at least."
         )
-    brings = ", ".join(f"{name} {weight:.2f}" for name, weight in feed["nutrients"].items())
+    brings = ", ".join(f"{name} {measured(weight)}" for name, weight in feed["nutrients"].items())
     say(f"Brings {brings} {unit['weight']} at least: a label's analysis is a minimum.")
     for run in feed["runs"]:
         if run["minutes"] is None:
