@@ -53,8 +53,8 @@ def has_calcium(product: Product) -> bool:
 
 
 def against_calcium(product: Product) -> bool:
-    """Whether a product carries sulfate or phosphate; one that is sold with calcium in it counts as calcium."""
-    return _has(product, "s", "p2o5") and not has_calcium(product)
+    """Whether a product carries sulfate or phosphate."""
+    return _has(product, "s", "p2o5")
 
 
 _SEPARATE: Final = (
@@ -102,13 +102,20 @@ _RULES: Final = (
 )
 
 
+def _meet(rule: _Rule, first: Product, second: Product) -> bool:
+    """Whether two products form what a rule warns of; two that are each sold with both sides in them do not."""
+    alike = rule.one(second) and rule.other(first)
+    return first is not second and rule.one(first) and rule.other(second) and not alike
+
+
 def clashes(products: Sequence[Product]) -> list[Clash]:
     """What would clash if all these products stood in one concentrated tank, those never mixed first."""
     found = []
     for rule in _RULES:
-        one = tuple(product.name for product in products if rule.one(product))
-        other = tuple(product.name for product in products if rule.other(product))
-        if one and other:
+        pairs = [(first, second) for first in products for second in products if _meet(rule, first, second)]
+        one = tuple(dict.fromkeys(first.name for first, _ in pairs))
+        other = tuple(dict.fromkeys(second.name for _, second in pairs))
+        if pairs:
             text = (
                 f"{', '.join(one)} carries {rule.holds[0]} and {', '.join(other)} carries {rule.holds[1]}: "
                 f"{rule.advice}"
@@ -122,25 +129,31 @@ def refused(products: Sequence[Product]) -> Clash | None:
     return next((clash for clash in clashes(products) if clash.refused), None)
 
 
+def _only_calcium(product: Product) -> bool:
+    return has_calcium(product) and not against_calcium(product)
+
+
 def tanks_of(mix: Sequence[Product]) -> dict[str, tuple[Product, ...]]:
     """Tank -> the products of a mix that go into it; tanks that stay empty are left out.
 
     A product goes where the grower put it. Otherwise calcium goes into A, and sulfates and phosphates into B where
     there is calcium, or the other way round where the grower put one of them so; everything else, and a mix
-    without calcium, goes into A.
+    without calcium, goes into A. What is sold with both in it goes with the calcium where it is the only one to
+    carry any, else with the sulfates and phosphates.
 
     Raises:
         UserError: the grower put products into one tank that must not meet; says which.
     """
     used = [product for product in mix if product.used]
     apart = refused(used) is not None
-    swapped = any(item.tank == "B" and has_calcium(item) for item in used) or any(
-        item.tank == "A" and against_calcium(item) for item in used
-    )
+    pure = any(_only_calcium(item) for item in used)
+    with_calcium = [item for item in used if _only_calcium(item) or (has_calcium(item) and not pure)]
+    others = [item for item in used if against_calcium(item) and item not in with_calcium]
+    swapped = any(item.tank == "B" for item in with_calcium) or any(item.tank == "A" for item in others)
     calcium, against = ("B", "A") if apart and swapped else ("A", "B")
     chosen: dict[str, list[Product]] = {tank: [] for tank in TANKS}
     for product in used:
-        place = calcium if has_calcium(product) else against if apart and against_calcium(product) else "A"
+        place = calcium if product in with_calcium else against if apart and product in others else "A"
         chosen[product.tank or place].append(product)
     for tank, inside in chosen.items():
         clash = refused(inside)

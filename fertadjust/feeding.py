@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from fertadjust.errors import Fault, UserError
@@ -81,7 +81,7 @@ class Farm:
         zones = self._own_zones(block)
         week = self.week(on, number)
         shares = [zone.parts[block] for zone in zones]
-        return self._sheet(week, [self._member(block, week, on)], zones, shares)
+        return self._sheet(on, week, [self._member(block, week, on)], zones, shares)
 
     def _own_zones(self, block: str) -> list[Zone]:
         """The zones of a block, none of which waters another one too."""
@@ -106,7 +106,7 @@ class Farm:
         week = self.week(on, number)
         members = [self._member(block, week, on, part) for block, part in zone.parts.items()]
         self._check_alike(zone, members, week)
-        return self._sheet(week, members, [zone], [1.0])
+        return self._sheet(on, week, members, [zone], [1.0])
 
     def _zone(self, key: str) -> Zone:
         for zone in self.injecting.zones.values():
@@ -135,12 +135,27 @@ class Farm:
                 "their stage dates should agree, or they need valves of their own"
             )
 
-    def _sheet(self, week: PlanWeek, members: list[Member], zones: list[Zone], shares: list[float]) -> MixSheet:
+    def _sheet(
+        self, on: date, week: PlanWeek, members: list[Member], zones: list[Zone], shares: list[float]
+    ) -> MixSheet:
         season = self.blocks[members[0].block]
         if all(member.rate_lb_ac == 0 for member in members):
             raise UserError(f"week {week.number} feeds nothing: its rate is 0, by the plan or for the season cap")
         mix, times = season.mixes.in_week(week.number), season.plan.injections_per_week
-        return mix_sheet(week, members, mix, zones, shares, times, self.injecting, self.units)
+        sheet = mix_sheet(week, members, mix, zones, shares, times, self.injecting, self.units)
+        return replace(sheet, notes=(*self._logged_notes(week, members, on), *sheet.notes))
+
+    def _logged_notes(self, week: PlanWeek, members: list[Member], on: date) -> Iterator[str]:
+        """What went out in the running week already."""
+        for member in members:
+            done = self.blocks[member.block].ledger(on).week(week, on).applied_lb_ac
+            if done > 0:
+                out, unit = self.units.rate_out, self.units.total_unit
+                left = max(0.0, member.rate_lb_ac - done)
+                yield (
+                    f"{member.name}: {out(done):.2f} of {out(member.rate_lb_ac):.2f} {unit} is logged for this "
+                    f"week already; {out(left):.2f} is left to inject."
+                )
 
     def doses(
         self, block: str, stock_n_lb: float, stock_gal: float, n_lb_ac: float | None, on: date
@@ -167,7 +182,7 @@ class Farm:
             raise UserError("the nitrogen wanted should be 0 or more")
         season = self.blocks[block]
         if n_lb_ac is None:
-            n_lb_ac = self.rate_lb_ac(block, self.week(on), on) / season.plan.injections_per_week
+            n_lb_ac = self._injection_lb_ac(block, on)
         n_lb = n_lb_ac * season.block.area_ac()
         if n_lb > stock_n_lb:
             units = self.units
@@ -184,6 +199,23 @@ class Farm:
             part = n_lb * zone.parts[block]
             doses.append(Dose(zone, part, lasts * part / stock_n_lb))
         return doses
+
+    def _injection_lb_ac(self, block: str, on: date) -> float:
+        """Nitrogen of one injection at the decided rate [lb/ac], of the feed that has it where two take turns."""
+        season, week = self.blocks[block], self.week(on)
+        rate, area = self.rate_lb_ac(block, week, on), season.block.area_ac()
+        mix, times = season.mixes.in_week(week.number), season.plan.injections_per_week
+        carried = []
+        for parts, _ in feeds_of(mix, rate * area, area, times, self.injecting.tank_count):
+            n_lb = sum(part.nutrients_lb.get("n", 0.0) for items in parts.values() for part in items)
+            if n_lb > 0:
+                carried.append(n_lb / area)
+        if len(carried) > 1:
+            told = " and ".join(f"{self.units.rate_out(n):.2f}" for n in carried)
+            raise UserError(
+                f"two feeds take turns, with {told} {self.units.total_unit}: say with --n which one is meant"
+            )
+        return carried[0] if carried else 0.0
 
     def nitrogen_lb(self, block: str, on: date, whole_season: bool) -> float:
         """Nitrogen decided for a block's running or next week, or for all weeks from that one on [lb]."""
@@ -217,7 +249,6 @@ class Farm:
         """The coming injections of a block, day by day; days of the running week that were logged are left out."""
         season = self.blocks[block]
         area = season.block.area_ac()
-        tanks = 2 if self.injecting.tank is None else self.injecting.tank.count
         logged = {item.on for item in season.applications if item.on <= on}
         for week in season.plan.weeks:
             if week.end < on:
@@ -225,7 +256,7 @@ class Farm:
             rate = self.rate_lb_ac(block, week, on)
             times = season.plan.injections_per_week
             mix = season.mixes.in_week(week.number)
-            feeds = feeds_of(mix, rate * area, area, times, tanks)
+            feeds = feeds_of(mix, rate * area, area, times, self.injecting.tank_count)
             for index, day in enumerate(self._days(week, times)):
                 parts, _ = feeds[index % len(feeds)]
                 if day >= on and day not in logged and rate > 0:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
-from fertadjust.compatibility import clashes, tanks_of
+from fertadjust.compatibility import clashes, refused, tanks_of
 from fertadjust.credits import (
     TOP_FOOT_IN,
     CreditLine,
@@ -21,6 +21,7 @@ from fertadjust.credits import (
 )
 from fertadjust.errors import UserError
 from fertadjust.evidence import OWN_SOURCE, Evidence
+from fertadjust.feeding_labels import label_faults, recalled_in_use
 from fertadjust.feeding_model import (
     FORMS,
     SECONDARY,
@@ -89,6 +90,8 @@ class FeedingReader:
             self._fault(error.faults[0].message, "products", index, "material")
             return None
         percent = self._percent(item, material)
+        for key, message in label_faults(item, material, percent):
+            self._fault(message, "products", index, key)
         density = self._density(index, item, material)
         if material is not None and not material.drip:
             self._fault(f"{material.name} is not for drip lines: {material.note}", "products", index, "material")
@@ -175,7 +178,7 @@ class FeedingReader:
         for item in self.given.products:
             if item.material:
                 material = find_material(item.material, shipped_materials())
-                for what in _recalled_in_use(item, material):
+                for what in recalled_in_use(item, material):
                     self.notes.append(
                         f"{item.name or material.name}: the {what} is from memory; take it from the label."
                     )
@@ -239,6 +242,16 @@ class FeedingReader:
         for mix in mixes:
             for clash in clashes(mix):
                 self._note(clash.text)
+            if self.given.injection.tanks == 1 and refused(mix) is not None:
+                if self.given.plan.injections_per_week < 2:
+                    message = (
+                        "one tank for products that must not meet needs two injections a week, or a second tank"
+                    )
+                    self._fault(message, "injection", "tanks")
+                self._note(
+                    "one tank feeds products that must not meet in turn: the mix sheet says what each injection "
+                    "takes, where weekly tables divide the week evenly."
+                )
             try:
                 tanks_of(mix)
             except UserError as error:
@@ -267,7 +280,7 @@ class FeedingReader:
                 "days",
             )
         timing = Timing(given.pressure_minutes, given.travel_minutes, given.inject_minutes, given.flush_minutes)
-        return Injecting(self._tank(given), injector, timing, days, self._zones(blocks))
+        return Injecting(self._tank(given), injector, timing, days, self._zones(blocks), given.tanks)
 
     def _tank(self, given: InjectionIn) -> Tank | None:
         if given.water_temperature is None:
@@ -297,9 +310,9 @@ class FeedingReader:
             zones[key] = Zone(key, item.name or key, item.waters, flow, item.set_minutes, item.travel_minutes)
         for block, share in watered.items():
             if share > 0 and abs(share - 1.0) > SHARE_TOLERANCE:
-                self._fault(
-                    f"the zones water {share:g} of block {block}; its parts should add up to 1", "zones", "blocks"
-                )
+                first = next(key for key, item in self.given.zones.items() if block in item.waters)
+                message = f"the zones water {share:g} of block {block}; its parts should add up to 1"
+                self._fault(message, "zones", first)
         return zones
 
     # --- credits --------------------------------------------------------------------------------------------
@@ -355,22 +368,3 @@ class FeedingReader:
                 "more than the plan feeds in their weeks; nothing is fed there."
             )
         return rates
-
-
-def _recalled_in_use(item: ProductIn, material: Material) -> list[str]:
-    """Names of a material's groups of figures that are from memory and that the label does not replace."""
-    held = [key for key in SECONDARY if material.percent.get(key, 0.0) > 0]
-    by_label = {
-        "analysis": item.grade is not None,
-        "secondary": all(getattr(item, key) is not None for key in held),
-        "forms": any(getattr(item, form) is not None for form in FORMS),
-        "density": item.density is not None,
-        "solubility": item.solubility is not None,
-        "salt_index": True,
-    }
-    words = {"forms": "split of nitrogen forms", "secondary": "calcium, magnesium, sulfur or boron"}
-    return [
-        words.get(name, name)
-        for name, group in material.groups().items()
-        if group.evidence is Evidence.RECALLED and not by_label[name]
-    ]

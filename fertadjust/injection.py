@@ -126,6 +126,7 @@ class Injecting:
         timing: times of a set.
         weekdays: days of the week on which it is injected, 0 for Monday.
         zones: what is irrigated together, by key; blocks in no zone are irrigated by themselves.
+        tanks: tanks that inject at the same time, where ``tank`` does not say.
     """
 
     tank: Tank | None = None
@@ -133,6 +134,12 @@ class Injecting:
     timing: Timing = field(default_factory=Timing)
     weekdays: tuple[int, ...] = ()
     zones: Mapping[str, Zone] = field(default_factory=dict)
+    tanks: int = 2
+
+    @property
+    def tank_count(self) -> int:
+        """Tanks that inject at the same time."""
+        return self.tanks if self.tank is None else self.tank.count
 
     def zones_of(self, block: str) -> list[Zone]:
         """The zones that water a block; one of its own when none is given."""

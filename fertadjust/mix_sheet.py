@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from fertadjust.compatibility import tanks_of
+from fertadjust.compatibility import refused, tanks_of
 from fertadjust.errors import UserError
 from fertadjust.injection import TRAVEL_MINUTES, Injecting, Injector, Zone, concentration_ppm
 from fertadjust.mixes import Mix
@@ -155,10 +155,9 @@ def mix_sheet(
     """
     n_lb = sum(item.rate_lb_ac * item.area_ac for item in members)
     area = sum(item.area_ac for item in members)
-    tanks = 2 if injecting.tank is None else injecting.tank.count
     feeds = [
         _feed(parts, count, injections, zones, shares, injecting, units)
-        for parts, count in feeds_of(mix, n_lb, area, injections, tanks)
+        for parts, count in feeds_of(mix, n_lb, area, injections, injecting.tank_count)
     ]
     return MixSheet(week, tuple(members), n_lb, injections, tuple(feeds), tuple(_notes(feeds, injecting)))
 
@@ -179,6 +178,8 @@ def feeds_of(
         UserError: products that must not meet with nowhere to keep them apart.
     """
     inside = tanks_of(mix)
+    if tanks == 1 and refused([item for item in mix if item.used]) is None:
+        inside = {"A": tuple(item for item in mix if item.used)}
     fed = {part.product.name: part.weight_lb for part in amounts(n_lb, mix, area_ac)}
     groups: list[tuple[list[str], int]] = [(list(inside), injections)]
     if len(inside) > 1 and tanks == 1:
@@ -312,7 +313,7 @@ def _run(zone: Zone, n_lb: float, stock_gal: float | None, injecting: Injecting)
         stock_gal=stock_gal,
         minutes=minutes,
         water_gal=water,
-        ppm=None if not water else concentration_ppm(n_lb, water),
+        ppm=None if not water or n_lb == 0 else concentration_ppm(n_lb, water),
         pressure=pressure,
         travel=travel,
         flush=flush,

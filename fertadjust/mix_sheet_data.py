@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from fertadjust.cautions import mixing_cautions
@@ -133,3 +134,18 @@ def measured(value: float) -> str:
     ('3.78', '0.105')
     """
     return f"{value:,.2f}" if value >= 1 else f"{value:.3f}"
+
+
+def at_least(value: float) -> str:
+    """A least amount, rounded up to what `measured` shows.
+
+    >>> at_least(0.1401), at_least(2.301)
+    ('0.141', '2.31')
+    """
+    step = 0.01 if value >= 1 else 0.001
+    return measured(math.ceil(value / step - 1e-6) * step)
+
+
+def made_up(value: float) -> str:
+    """A volume to make up to, as a tank's marks show it: one decimal, three below one."""
+    return f"{value:,.1f}" if value >= 1 else f"{value:.3f}"

@@ -9,7 +9,7 @@ from fertadjust import dates
 from fertadjust.evidence import Evidence, cite
 from fertadjust.injection import Injecting
 from fertadjust.mix_sheet import MixSheet
-from fertadjust.mix_sheet_data import measured, mix_sheet_data
+from fertadjust.mix_sheet_data import at_least, made_up, measured, mix_sheet_data
 from fertadjust.pages import environment
 from fertadjust.units import UnitSystem
 
@@ -42,6 +42,8 @@ def mix_sheet_html(
             cautions=[_caution(item) for item in data["cautions"]],
             number=number,
             measured=measured,
+            at_least=at_least,
+            made_up=made_up,
             pairs=_pairs,
         )
     )

@@ -61,7 +61,7 @@ def need_of(parts: Sequence[ProductAmount], tank: Tank) -> Need:
             try:
                 limit = part.product.solubility.limit_lb_gal(tank.celsius)
             except UserError as error:
-                raise UserError(f"{part.product.name}: {error}") from None
+                raise UserError(f"{part.product.name}: {error}, or its solubility from the label") from None
             total += part.weight_lb / (tank.share * limit)
     return Need(total, tuple(unknown))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import pytest
@@ -41,10 +42,16 @@ def test_a_product_by_itself_clashes_with_nothing() -> None:
         assert clashes([product]) == []
 
 
-def test_a_product_that_is_sold_with_calcium_and_sulfate_counts_as_calcium() -> None:
-    assert has_calcium(GYPSUM) and not against_calcium(GYPSUM)
-    assert refused([GYPSUM, CALCIUM]) is None
+def test_a_product_that_is_sold_with_calcium_and_sulfate_meets_neither_side_and_not_itself() -> None:
+    assert has_calcium(GYPSUM) and against_calcium(GYPSUM)
+    assert refused([GYPSUM]) is None
+    assert refused([GYPSUM, CALCIUM]) is not None
     assert refused([GYPSUM, EPSOM]) is not None
+
+
+def test_a_trace_of_calcium_does_not_let_a_sulfate_in_beside_calcium_nitrate() -> None:
+    traced = replace(EPSOM, percent=EPSOM.percent | {"ca": 0.1})
+    assert names(tanks_of([CALCIUM, traced])) == {"A": ["calcium nitrate"], "B": ["Epsom salt"]}
 
 
 @pytest.mark.parametrize(
@@ -131,14 +138,27 @@ def mixes(draw: st.DrawFn, tanks: tuple[str, ...] = ("",)) -> list[Product]:
 
 
 def meets(inside: tuple[Product, ...]) -> bool:
-    """Whether calcium of one product meets sulfur or phosphate of another that holds no calcium."""
-    calcium = [item for item in inside if item.percent["ca"] > 0]
-    other = [item for item in inside if item.percent["ca"] == 0 and item.percent["s"] + item.percent["p2o5"] > 0]
-    return bool(calcium and other)
+    """Whether calcium of one product meets sulfur or phosphate of another; two sold with both in them do not."""
+    kinds = kinds_of(inside)
+    return ("calcium" in kinds and len(kinds & {"both", "against"}) > 0) or kinds >= {"both", "against"}
+
+
+def kinds_of(products: Iterable[Product]) -> set[str]:
+    """Which kinds are among products: calcium only, sulfur or phosphate only, both in one."""
+    found = set()
+    for item in products:
+        calcium, against = item.percent["ca"] > 0, item.percent["s"] + item.percent["p2o5"] > 0
+        if calcium or against:
+            found.add("both" if calcium and against else "calcium" if calcium else "against")
+    return found
 
 
 @given(mixes())
 def test_left_to_the_program_any_mix_finds_its_tanks_and_nothing_meets(mix: list[Product]) -> None:
+    if len(kinds_of(item for item in mix if item.lb_ac > 0)) == 3:
+        with pytest.raises(UserError, match="separate"):
+            tanks_of(mix)  # it would take a third tank
+        return
     tanks = tanks_of(mix)
     assert set(tanks) <= set(TANKS)
     assert sorted(item.name for inside in tanks.values() for item in inside) == sorted(

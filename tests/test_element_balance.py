@@ -58,6 +58,16 @@ def mixes(draw: st.DrawFn) -> tuple[Product, ...]:
     return tuple(draw(st.permutations([*fed, *beside])))
 
 
+def two_tanks_will_do(mix: tuple[Product, ...]) -> bool:
+    """Whether no third tank is needed, as it is for calcium, sulfate and something sold with both in it."""
+    kinds = set()
+    for item in mix:
+        calcium = item.percent.get("ca", 0.0) > 0
+        against = item.percent.get("s", 0.0) + item.percent.get("p2o5", 0.0) > 0
+        kinds.add((calcium, against))
+    return len(kinds - {(False, False)}) < 3
+
+
 @st.composite
 def zones_and_shares(draw: st.DrawFn) -> tuple[list[Zone], list[float]]:
     parts = draw(st.lists(st.floats(0.1, 1.0), min_size=1, max_size=3))
@@ -121,7 +131,9 @@ def cases(draw: st.DrawFn, *, tight: bool = False) -> Case:
     timing = Timing(travel=draw(st.none() | st.floats(1.0, 60.0)))
     injections = draw(st.integers(2, 7))
     injecting = Injecting(tank, injector, timing)
-    return Case(draw(mixes()), members, tuple(zones), tuple(shares), injections, injecting)
+    return Case(
+        draw(mixes().filter(two_tanks_will_do)), members, tuple(zones), tuple(shares), injections, injecting
+    )
 
 
 def in_tanks_lb(sheet: MixSheet, nutrient: str) -> float:

@@ -90,8 +90,31 @@ def test_the_label_comes_first_and_the_material_fills_up() -> None:
     assert product.solubility == shipped_materials()["calcium_nitrate"].used_solubility()
 
 
-def test_a_label_that_says_zero_takes_the_materials_figure_away() -> None:
-    assert single('material = "calcium_nitrate"\nca = 0').percent == {"n": 15.5}
+def test_a_label_that_says_zero_does_not_take_away_what_makes_the_material() -> None:
+    fault = one(told(with_products('[[products]]\nmaterial = "calcium_nitrate"\nca = 0\nshare = 1\n')))
+    assert fault.key == "products[1].ca"
+    assert fault.message == "calcium nitrate carries Ca; a product without it is another material"
+
+
+def test_a_product_named_after_a_material_with_calcium_or_sulfur_has_to_say_how_much() -> None:
+    for name, grade, key in (("calcium nitrate", "15.5-0-0", "ca"), ("ammonium sulfate", "21-0-0", "s")):
+        text = with_products(f'[[products]]\nname = "{name}"\ngrade = "{grade}"\nshare = 1\n')
+        fault = one(told(text))
+        assert (fault.key, f"give {key} from the label" in fault.message) == ("products[1].name", True)
+
+
+@pytest.mark.parametrize(
+    ("lines", "key", "words"),
+    [
+        ("s = 90", "material", "add up to"),
+        ("nitrate_n = 50", "material", "above the total N of 13 %"),
+        ("liquid = true", "liquid", "is sold dry"),
+    ],
+)
+def test_a_label_that_does_not_fit_its_material_is_told(lines: str, key: str, words: str) -> None:
+    text = with_products(f'[[products]]\nmaterial = "potassium_nitrate"\n{lines}\nshare = 1\n')
+    fault = one(told(text))
+    assert fault.key == f"products[1].{key}" and words in fault.message
 
 
 def test_the_materials_forms_go_in_proportion_to_the_labels_nitrogen() -> None:
@@ -221,7 +244,7 @@ def test_shares_that_do_not_add_up_are_told() -> None:
 
 
 def test_two_products_of_one_name_are_told() -> None:
-    fault = one(told(edited(('name = "potassium nitrate"', 'name = "calcium nitrate"'))))
+    fault = one(told(edited(('name = "potassium nitrate"', 'name = "calcium nitrate"\nca = 0\ns = 0'))))
     assert (fault.message, fault.key) == ('the product "calcium nitrate" stands twice', "products")
 
 
@@ -508,12 +531,12 @@ def test_a_block_that_no_zone_names_is_watered_by_itself() -> None:
         ),
         (
             "[zones.east]\nparts = { north = 0.5 }\n",
-            "zones.blocks",
+            "zones.east",
             "the zones water 0.5 of block north; its parts should add up to 1",
         ),
         (
             '[zones.east]\nblocks = ["north"]\n[zones.west]\nblocks = ["north"]\n',
-            "zones.blocks",
+            "zones.east",
             "the zones water 2 of block north; its parts should add up to 1",
         ),
         ('[zones.east]\nblocks = ["north", "north"]\n', "zones.east", "a block stands twice"),

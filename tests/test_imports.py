@@ -46,7 +46,7 @@ cautions words advice_data mix_sheet_data
 OUTER_LAYERS = """
 files toml_file
 shipped
-feeding_model season_model feeding_file season_file
+feeding_model season_model feeding_labels feeding_file season_file
 records stored
 entry lab starter deciding history
 chart_parts chart_sheet chart_panels charts

@@ -161,7 +161,7 @@ def _print(found: Blend, units: UnitSystem, area: float) -> None:
             indent="! ",
         )
     if found.cost is not None:
-        say(f"To buy beyond the stock on hand: {found.cost:,.2f}.")
+        say(f"To buy beyond the stock on hand, if no other block draws on it: {found.cost:,.2f}.")
     say("For season.toml, in one of its [[mixes]]:")
     for name, share in found.shares.items():
         click.echo(f'shares."{name}" = {share:.7f}')

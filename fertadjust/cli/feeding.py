@@ -100,7 +100,7 @@ def _print_sheet(data: dict[str, Any]) -> None:
 
 
 def _print_feed(feed: dict[str, Any], data: dict[str, Any]) -> None:
-    from fertadjust.mix_sheet_data import measured
+    from fertadjust.mix_sheet_data import at_least, made_up, measured
 
     unit = data["units"]
     rows = [
@@ -118,8 +118,8 @@ def _print_feed(feed: dict[str, Any], data: dict[str, Any]) -> None:
     for tank in feed["tanks"]:
         if tank["volume"]:
             say(
-                f"Tank {tank['tank']}: dissolve, then make up to {tank['volume']:.1f} {unit['volume']} "
-                f"(never less than {tank['least']:.1f}).",
+                f"Tank {tank['tank']}: dissolve, then make up to {made_up(tank['volume'])} {unit['volume']} "
+                f"(never less than {at_least(tank['least'])}).",
                 indent="[ ] ",
             )
     if feed["fills"] is not None and data["tank"] is not None:

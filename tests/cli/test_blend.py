@@ -183,7 +183,7 @@ def test_the_mix_fits_the_screen(run: Run, fresh: Path, given: list[str]) -> Non
     text = words(output)
     assert f"The mix of least cost for the whole block, {CREEK_AC:.4f} ac" in text
     assert "lb at least: a label's analysis is a minimum." in text
-    assert "To buy beyond the stock on hand: " in text
+    assert "To buy beyond the stock on hand, if no other block draws on it: " in text
 
 
 def test_the_shares_printed_can_be_put_into_the_season_file(run: Run, fresh: Path) -> None:
