@@ -214,9 +214,6 @@ def _feed(
     least = max((need.least_gal for need in needs.values()), default=0.0)
     in_a_fill = None if tank is None else injections_in_a_fill(least, tank, units, count, injections)
 
-    def more(ratio: float) -> int:
-        return times_as_many(ratio, count, injections)
-
     volume = None
     if tank is not None and (least > 0 or injecting.injector is not None):
         volume = _volume(

@@ -23,6 +23,7 @@ from fertadjust.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from fertadjust.purchase import PurchaseLine
     from fertadjust.units import UnitSystem
 
 _to_option = click.option("--to", "target", type=click.Path(path_type=Path), help="File to write.")
@@ -241,14 +242,15 @@ def purchase(folder: Path, on: date | None, as_json: bool) -> None:
         )
     echo_table(["product", "need", "on hand", "bags", "buy", "left over", "cost"], rows)
     for line in lines:
-        volume = line.product.volume_of(line.bought_lb)
-        if volume:
-            say(f"{line.product.name}: {units.volume_out(volume):.1f} {units.volume_unit} to buy.", indent="  ")
+        if line.bought_gal:
+            say(
+                f"{line.product.name}: {units.volume_out(line.bought_gal):.1f} {units.volume_unit} to buy.",
+                indent="  ",
+            )
     say("Cost: not known for every product." if cost is None else f"Cost: {cost:,.2f}.")
 
 
-def _purchase_row(line: Any, units: UnitSystem) -> dict[str, Any]:
-    volume = line.product.volume_of(line.bought_lb)
+def _purchase_row(line: PurchaseLine, units: UnitSystem) -> dict[str, Any]:
     return {
         "product": line.product.name,
         "unit": units.weight_unit,
@@ -257,7 +259,7 @@ def _purchase_row(line: Any, units: UnitSystem) -> dict[str, Any]:
         "to_buy": units.weight_out(line.to_buy_lb),
         "packages": line.packages,
         "bought": units.weight_out(line.bought_lb),
-        "bought_volume": None if volume is None else units.volume_out(volume),
+        "bought_volume": None if line.bought_gal is None else units.volume_out(line.bought_gal),
         "left_over": units.weight_out(line.left_over_lb),
         "cost": line.cost,
     }
