@@ -206,7 +206,7 @@ class Farm:
         rate, area = self.rate_lb_ac(block, week, on), season.block.area_ac()
         mix, times = season.mixes.in_week(week.number), season.plan.injections_per_week
         carried = []
-        for parts, _ in feeds_of(mix, rate * area, area, times, self.injecting.tank_count):
+        for parts, _ in feeds_of(mix, rate * area, area, times, self.injecting.tanks):
             n_lb = sum(part.nutrients_lb.get("n", 0.0) for items in parts.values() for part in items)
             if n_lb > 0:
                 carried.append(n_lb / area)
@@ -256,7 +256,7 @@ class Farm:
             rate = self.rate_lb_ac(block, week, on)
             times = season.plan.injections_per_week
             mix = season.mixes.in_week(week.number)
-            feeds = feeds_of(mix, rate * area, area, times, self.injecting.tank_count)
+            feeds = feeds_of(mix, rate * area, area, times, self.injecting.tanks)
             for index, day in enumerate(self._days(week, times)):
                 parts, _ = feeds[index % len(feeds)]
                 if day >= on and day not in logged and rate > 0:

@@ -295,7 +295,7 @@ class FeedingReader:
                 "water_temperature",
             )
         volume = None if given.tank is None else self.units.volume_in(given.tank)
-        return Tank(celsius, given.solubility_share, volume, given.tanks)
+        return Tank(celsius, given.solubility_share, volume)
 
     def _zones(self, blocks: Sequence[str]) -> dict[str, Zone]:
         zones, watered = {}, dict.fromkeys(blocks, 0.0)

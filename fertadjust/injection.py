@@ -126,7 +126,7 @@ class Injecting:
         timing: times of a set.
         weekdays: days of the week on which it is injected, 0 for Monday.
         zones: what is irrigated together, by key; blocks in no zone are irrigated by themselves.
-        tanks: tanks that inject at the same time, where ``tank`` does not say.
+        tanks: number of tanks that inject at the same time, 1 or 2.
     """
 
     tank: Tank | None = None
@@ -135,11 +135,6 @@ class Injecting:
     weekdays: tuple[int, ...] = ()
     zones: Mapping[str, Zone] = field(default_factory=dict)
     tanks: int = 2
-
-    @property
-    def tank_count(self) -> int:
-        """Tanks that inject at the same time."""
-        return self.tanks if self.tank is None else self.tank.count
 
     def zones_of(self, block: str) -> list[Zone]:
         """The zones that water a block; one of its own when none is given."""

@@ -157,7 +157,7 @@ def mix_sheet(
     area = sum(item.area_ac for item in members)
     feeds = [
         _feed(parts, count, injections, zones, shares, injecting, units)
-        for parts, count in feeds_of(mix, n_lb, area, injections, injecting.tank_count)
+        for parts, count in feeds_of(mix, n_lb, area, injections, injecting.tanks)
     ]
     return MixSheet(week, tuple(members), n_lb, injections, tuple(feeds), tuple(_notes(feeds, injecting)))
 

@@ -19,13 +19,11 @@ class Tank:
         celsius: temperature of the water [deg C].
         share: part of what the water can hold that a stock solution is made to, 0 to 1.
         volume_gal: what one tank holds [US gal], None when that was not said.
-        count: number of tanks that inject at the same time, 1 or 2.
     """
 
     celsius: float
     share: float = 0.8
     volume_gal: float | None = None
-    count: int = 2
 
 
 @dataclass(frozen=True, slots=True)

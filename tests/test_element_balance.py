@@ -121,7 +121,7 @@ def cases(draw: st.DrawFn, *, tight: bool = False) -> Case:
     rate = draw(rates)
     members = tuple(Member(f"block {index}", "", draw(areas), rate) for index in range(draw(st.integers(1, 3))))
     zones, shares = draw(zones_and_shares())
-    tank = replace(ROOM_FOR_ALL, count=draw(st.integers(1, 2)))
+    tank, tanks = ROOM_FOR_ALL, draw(st.integers(1, 2))
     injector: Pump | RatioInjector | None = None
     if tight:
         tank = replace(tank, volume_gal=draw(st.none() | st.floats(20.0, 5000.0)), share=draw(st.floats(0.3, 1.0)))
@@ -130,7 +130,7 @@ def cases(draw: st.DrawFn, *, tight: bool = False) -> Case:
         zones = [replace(zone, set_minutes=None) for zone in zones]
     timing = Timing(travel=draw(st.none() | st.floats(1.0, 60.0)))
     injections = draw(st.integers(2, 7))
-    injecting = Injecting(tank, injector, timing)
+    injecting = Injecting(tank, injector, timing, tanks=tanks)
     return Case(
         draw(mixes().filter(two_tanks_will_do)), members, tuple(zones), tuple(shares), injections, injecting
     )
@@ -199,7 +199,7 @@ def test_calcium_meets_no_sulfate_or_phosphate_in_any_tank(case: Case) -> None:
 @settings(deadline=None)
 def test_one_tank_serves_one_stock_at_a_time(case: Case) -> None:
     assert case.injecting.tank is not None
-    assert all(len(feed.stocks) <= case.injecting.tank.count for feed in case.sheet().feeds)
+    assert all(len(feed.stocks) <= case.injecting.tanks for feed in case.sheet().feeds)
 
 
 def check_volumes(case: Case, sheet: MixSheet) -> None:

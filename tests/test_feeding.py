@@ -333,7 +333,7 @@ def test_an_injection_holds_its_part_of_the_weeks_mix() -> None:
 
 
 def test_with_one_tank_feeds_that_must_not_meet_alternate() -> None:
-    thrice = farm(one(plan=replace(PLAN, injections_per_week=3)), tank=Tank(12.0, count=1))
+    thrice = farm(one(plan=replace(PLAN, injections_per_week=3)), tank=Tank(12.0), tanks=1)
     week = [item for item in thrice.injections("north", support.BLOOM) if item.week == 4]
     assert [[part.product.name for part in item.parts] for item in week] == [
         ["calcium nitrate"],

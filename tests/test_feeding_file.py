@@ -451,14 +451,14 @@ def test_tanks_and_injector_are_read_in_the_seasons_units() -> None:
     us = read(injected("water_temperature = 50\ntank = 50\npump_rate = 20\ndays = ['Thu', 'Mon']")).injecting
     assert us.tank is not None
     assert us.tank.celsius == pytest.approx(10)
-    assert (us.tank.volume_gal, us.tank.share, us.tank.count) == (50, 0.8, 2)
+    assert (us.tank.volume_gal, us.tank.share, us.tanks) == (50, 0.8, 2)
     assert us.injector == Pump(20)
     assert us.weekdays == (0, 3)
     metric = read(
         injected("water_temperature = 10\ntank = 200\ntanks = 1\nratio = 100", METRIC, METRIC_BOUNDS)
     ).injecting
     assert metric.tank is not None
-    assert (metric.tank.celsius, metric.tank.count) == (10, 1)
+    assert (metric.tank.celsius, metric.tanks) == (10, 1)
     assert metric.tank.volume_gal == pytest.approx(200 / L_PER_GAL)
     assert metric.injector == RatioInjector(100)
 

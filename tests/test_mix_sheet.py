@@ -137,7 +137,7 @@ def test_two_tanks_are_filled_to_one_volume_and_injected_together() -> None:
 
 @pytest.mark.parametrize(("injections", "counts"), [(2, [1, 1]), (3, [2, 1]), (4, [2, 2]), (7, [4, 3])])
 def test_one_tank_feeds_what_must_not_meet_in_turn(injections: int, counts: list[int]) -> None:
-    found = sheet(APART, injecting=Injecting(replace(TWELVE, count=1), Pump(20.0), TIMING), injections=injections)
+    found = sheet(APART, injecting=Injecting(TWELVE, Pump(20.0), TIMING, tanks=1), injections=injections)
     assert [feed.count for feed in found.feeds] == counts
     assert [[stock.tank for stock in feed.stocks] for feed in found.feeds] == [["A"], ["B"]]
     assert found.feeds[0].stocks[0].parts[0].weight_lb == pytest.approx(40.0 / counts[0])
@@ -147,7 +147,7 @@ def test_one_tank_feeds_what_must_not_meet_in_turn(injections: int, counts: list
 
 
 def test_one_tank_and_nothing_that_clashes_needs_no_turns() -> None:
-    found = sheet(PLAIN, injecting=Injecting(replace(TWELVE, count=1), Pump(20.0), TIMING), injections=1)
+    found = sheet(PLAIN, injecting=Injecting(TWELVE, Pump(20.0), TIMING, tanks=1), injections=1)
     assert [feed.count for feed in found.feeds] == [1]
 
 
@@ -213,7 +213,7 @@ def test_minutes_shorter_than_the_line_takes_to_fill_are_told() -> None:
 
 
 def test_one_tank_and_one_injection_for_what_must_not_meet_is_refused() -> None:
-    how = Injecting(replace(TWELVE, count=1), Pump(20.0), TIMING)
+    how = Injecting(TWELVE, Pump(20.0), TIMING, tanks=1)
     text = told(APART, injecting=how, injections=1)
     assert "one tank and one injection" in text
     assert "Feasible: two injections a week" in text and "second tank" in text
@@ -247,7 +247,7 @@ def test_a_tank_too_small_is_refused_and_the_proposed_injections_fit_it(volume: 
 
 def test_the_injections_proposed_for_one_tank_in_turn_fit_it() -> None:
     """Three injections feed calcium twice, 58 gal each; six feed it three times, 38.7 gal each."""
-    how = Injecting(Tank(12.0, 0.5, 32.0, 1), Pump(20.0), TIMING)
+    how = Injecting(Tank(12.0, 0.5, 32.0), Pump(20.0), TIMING, tanks=1)
     times = times_in(told(APART, injecting=how, injections=3))
     assert len(sheet(APART, injecting=how, injections=3 * times).feeds) == 2
 

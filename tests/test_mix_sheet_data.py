@@ -122,7 +122,7 @@ def test_every_number_is_finite() -> None:
 
 
 def test_notes_and_cautions_come_along_with_their_sources() -> None:
-    how = Injecting(Tank(12.0, 0.5, 120.0, 1), Pump(20.0), TIMING)
+    how = Injecting(Tank(12.0, 0.5, 120.0), Pump(20.0), TIMING, tanks=1)
     found = data(sheet(APART, injecting=how), how)
     assert any("rinse" in note for note in found["notes"])
     assert found["cautions"]

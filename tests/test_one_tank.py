@@ -28,7 +28,7 @@ def farm(*products: Product, injecting: Injecting = PUMP, **season: object) -> F
 
 
 @pytest.mark.parametrize(
-    "injecting", [PUMP, Injecting(Tank(10.0, count=1), Pump(20.0))], ids=["no water", "water"]
+    "injecting", [PUMP, Injecting(Tank(10.0), Pump(20.0), tanks=1)], ids=["no water", "water"]
 )
 def test_one_tank_is_one_tank_whether_the_water_is_known_or_not(injecting: Injecting) -> None:
     sheet = farm(CALCIUM, EPSOM, injecting=injecting).block_sheet("north", support.BLOOM)
