@@ -63,12 +63,16 @@ _MINIMUM = Caution(
 )
 
 
+def _oxidizers(products: Sequence[Product]) -> bool:
+    return any("nitrate" in product.name.lower() or product.nitrate_n for product in products)
+
+
 def cautions_for(*mixes: Sequence[Product]) -> tuple[Caution, ...]:
     """The cautions that apply to the mixes of a season, most pressing first."""
     found = list(_ALWAYS[:2])
     used = [[product for product in mix if product.used] for mix in mixes]
     every = [product for mix in used for product in mix]
-    if any("nitrate" in product.name.lower() or product.nitrate_n for product in every):
+    if _oxidizers(every):
         found.append(_OXIDIZER)
     met = dict.fromkeys(Caution(item.text, item.source, item.evidence) for mix in used for item in clashes(mix))
     found += met
@@ -132,7 +136,7 @@ def mixing_cautions(products: Sequence[Product]) -> tuple[Caution, ...]:
     found = [_ALWAYS[0], *_MIXING, _ACID]
     if any((product.nitrate_n or product.urea_n) and product.density_lb_gal is None for product in products):
         found.append(_CHILLS)
-    if any("nitrate" in product.name.lower() or product.nitrate_n for product in products):
+    if _oxidizers(products):
         found.append(_OXIDIZER)
     if any(has_calcium(product) for product in products):
         found.append(_CALCIUM)
