@@ -91,7 +91,8 @@ class Feed:
         count: how many of the week's injections are of this feed.
         stocks: the tanks.
         runs: the zones, one after another.
-        in_a_fill: injections that one fill of the tank holds at most, None when its size is not known.
+        in_a_fill: injections that one fill of the tank holds at most, None when its size is not known, or how much
+            of a product dissolves.
     """
 
     count: int
@@ -213,6 +214,8 @@ def _feed(
     needs = {name: need_of(items, tank) for name, items in parts.items()} if tank is not None else {}
     least = max((need.least_gal for need in needs.values()), default=0.0)
     in_a_fill = None if tank is None else injections_in_a_fill(least, tank, units, count, injections)
+    if any(need.unknown for need in needs.values()):
+        in_a_fill = None
 
     volume = None
     if tank is not None and (least > 0 or injecting.injector is not None):

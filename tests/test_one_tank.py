@@ -60,3 +60,11 @@ def test_what_is_logged_in_the_running_week_is_told_on_the_sheet() -> None:
     told = farm(CALCIUM, applications=fed).block_sheet("north", support.day_in(1, 2)).notes
     assert told[0] == "North: 2.00 of 5.25 lb N/ac is logged for this week already; 3.25 is left to inject."
     assert not any("is logged" in note for note in farm(CALCIUM).block_sheet("north", support.BLOOM).notes)
+
+
+def test_what_dissolves_unknown_how_is_given_no_number_of_injections_in_a_fill() -> None:
+    """Neither product here states a solubility."""
+    known = Injecting(Tank(10.0, volume_gal=50.0), Pump(20.0), Timing(travel=20.0))
+    [feed] = farm(CALCIUM, injecting=known).block_sheet("north", support.BLOOM).feeds
+    assert (feed.in_a_fill, feed.fills) == (None, None)
+    assert feed.stocks[0].unknown == ("calcium nitrate",)

@@ -118,14 +118,15 @@ def _print_feed(feed: dict[str, Any], data: dict[str, Any]) -> None:
     echo_table(["", "tank", "product", "weight", "volume"], rows, left=(0, 1, 2))
     for tank in feed["tanks"]:
         if tank["volume"]:
+            least = "" if tank["solubility_unknown"] else f" (never less than {at_least(tank['least'])})"
             say(
-                f"Tank {tank['tank']}: dissolve, then make up to {made_up(tank['volume'])} {unit['volume']} "
-                f"(never less than {at_least(tank['least'])}).",
+                f"Tank {tank['tank']}: dissolve, then make up to {made_up(tank['volume'])} {unit['volume']}{least}.",
                 indent="[ ] ",
             )
     if feed["fills"] is not None and data["tank"] is not None:
         say(
-            f"At the strongest a full tank holds {feed['in_a_fill']} such injections; the week takes "
+            f"At the strongest a full tank holds {feed['in_a_fill']} such "
+            f"injection{'s' if feed['in_a_fill'] != 1 else ''}; the week takes "
             f"{feed['fills']} fill{'s' if feed['fills'] != 1 else ''} at least."
         )
     brings = ", ".join(f"{name} {measured(weight)}" for name, weight in feed["nutrients"].items())
