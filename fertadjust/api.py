@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fertadjust.advice_data import advice_data
-from fertadjust.deciding import Choice, basis_of, decision_content, season_of_basis
-from fertadjust.entry import (
-    block_of,
-)
+from fertadjust.audit import RecordsAudit, audit_records
+from fertadjust.deciding import Choice, basis_of, decision_content
+from fertadjust.decision_audit import Derived, audit_decisions, derived_advice
+from fertadjust.entry import block_of
 from fertadjust.errors import Fault, UserError
 from fertadjust.feeding import Dose, Farm
 from fertadjust.mix_sheet import MixSheet
@@ -112,16 +112,23 @@ class Season(SeasonBook):
         """The advice behind a decision, computed again from what the decision stored; compare with `advised`.
 
         Raises:
-            UserError: there is no such decision.
+            UserError: there is no such decision; or as for `fertadjust.decision_audit.derived_advice`.
         """
-        record = self._decision(number)
-        basis, advised = record["basis"], record["advice"]
-        file = season_of_basis(basis, self.file.folder)
-        known = [item for item in self.records.all() if item.number <= basis["up_to"]]
-        day = date.fromisoformat(advised["on"])
-        season = with_records(block_of(file, advised["block"]), standing_on(known, day))
-        advice = season.advice(day)
-        return advice_data(advice, season.mixes.every(), file.units)
+        return derived_advice(self._decision(number), self.records.all(), self.file)
+
+    def audit(self, seal: str = "") -> tuple[RecordsAudit, list[Derived]]:
+        """The records checked, and every decision derived again; the latter is empty where records cannot be read.
+
+        Args:
+            seal: an earlier audit's seal, which must still hold, or "".
+
+        Raises:
+            UserError: the file cannot be read as records at all, or the seal is none.
+        """
+        found = audit_records(self.file.folder, self.records, seal)
+        if not found.readable:
+            return found, []
+        return found, audit_decisions(self.file, self.records.all(), PROGRAM)
 
     def advised(self, number: int) -> dict[str, Any]:
         """The advice as stored with a decision.

@@ -1,7 +1,8 @@
 """The season's records: SQLite, append-only.
 
 A record is never changed. A correction is a new record that names the one it replaces; a void is a correction
-to nothing. The database itself refuses updates and deletions.
+to nothing. The database itself refuses updates and deletions, and the records are chained by hash
+(`fertadjust.chain`), so that a change made behind its back shows.
 """
 
 from __future__ import annotations
@@ -9,43 +10,19 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
+from fertadjust.chain import FIRST_LINK, Row, link_of
 from fertadjust.errors import Fault, UserError
+from fertadjust.records_schema import APPLICATION_ID, FIELDS, GUARDS, SCHEMA, create, explained, migrate
 
 RECORDS_FILE = "records.db"
-SCHEMA = 1
-_APPLICATION_ID = 0x46414A31
 _BUSY_S = 10.0
-
-_CREATE = f"""
-CREATE TABLE records (
-    number INTEGER PRIMARY KEY AUTOINCREMENT,
-    kind TEXT NOT NULL,
-    block TEXT NOT NULL,
-    day TEXT NOT NULL,
-    written TEXT NOT NULL,
-    author TEXT NOT NULL,
-    program TEXT NOT NULL,
-    replaces INTEGER REFERENCES records (number),
-    reason TEXT NOT NULL,
-    content TEXT
-) STRICT;
-CREATE UNIQUE INDEX one_replacement ON records (replaces) WHERE replaces IS NOT NULL;
-CREATE TRIGGER no_update BEFORE UPDATE ON records
-BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;
-CREATE TRIGGER no_delete BEFORE DELETE ON records
-BEGIN SELECT RAISE(ABORT, 'records are never deleted'); END;
-CREATE TRIGGER no_overwrite BEFORE INSERT ON records WHEN NEW.number IN (SELECT number FROM records)
-BEGIN SELECT RAISE(ABORT, 'records are never overwritten'); END;
-PRAGMA application_id = {_APPLICATION_ID};
-PRAGMA user_version = {SCHEMA};
-"""
 
 
 class Kind(StrEnum):
@@ -53,6 +30,8 @@ class Kind(StrEnum):
     APPLICATION = "application"
     OBSERVATION = "observation"
     DECISION = "decision"
+    PLAN = "plan"
+    """The season file as it stood from here on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +57,7 @@ class Draft:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A record as written; fields as in `Draft`, with its number, time of writing, author and program."""
+    """A record as written; fields as in `Draft`, with its number, time of writing, author, program and link."""
 
     number: int
     kind: Kind
@@ -90,6 +69,7 @@ class Record:
     replaces: int | None
     reason: str
     content: dict[str, Any] | None
+    link: str = ""
 
 
 class Records:
@@ -104,13 +84,16 @@ class Records:
         self._path = path
         self._program = program
 
-    def append(self, drafts: Sequence[Draft], author: str, written: datetime) -> list[int]:
+    def append(
+        self, drafts: Sequence[Draft], author: str, written: datetime, first: Draft | None = None
+    ) -> list[int]:
         """Write records, all or none; their numbers.
 
         Args:
             drafts: what to write, in order.
             author: who writes.
             written: when, with a time zone.
+            first: written before them, unless the last record of its kind holds the same.
 
         Raises:
             UserError: the file is no records file, is from a newer program, or cannot be written; or a replaced
@@ -119,32 +102,57 @@ class Records:
         if not drafts:
             return []
         with self._connect(write=True) as db:
-            numbers = []
-            for draft in drafts:
+            ahead = [] if first is None or _stands_last(db, first) else [first]
+            before, start = _last_link(db), _last_given(db) + 1
+            for number, draft in enumerate([*ahead, *drafts], start):
                 if draft.replaces is not None:
                     self._check_replaced(db, draft)
-                numbers.append(self._insert(db, draft, author, written))
-        return numbers
+                row = self._row(number, draft, author, written)
+                before = link_of(before, row)
+                _insert(db, row, before)
+        return list(range(start + len(ahead), start + len(ahead) + len(drafts)))
 
-    def _insert(self, db: sqlite3.Connection, draft: Draft, author: str, written: datetime) -> int:
-        content = None if draft.content is None else json.dumps(draft.content, sort_keys=True, ensure_ascii=False)
-        cursor = db.execute(
-            "INSERT INTO records (kind, block, day, written, author, program, replaces, reason, content)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (
-                draft.kind.value,
-                draft.block,
-                draft.day,
-                written.isoformat(timespec="seconds"),
-                author,
-                self._program,
-                draft.replaces,
-                draft.reason,
-                content,
-            ),
+    def holds_last(self, draft: Draft) -> bool:
+        """Whether the last record of a draft's kind holds the same.
+
+        Raises:
+            UserError: the file cannot be read as records of this program.
+        """
+        if not self._there():
+            return False
+        with self._connect(write=False) as db:
+            return _stands_last(db, draft)
+
+    def adopt(self, rows: Sequence[tuple[Row, str]]) -> None:
+        """Write records as another file of records holds them, numbers and links included, after those that stand.
+
+        The caller has checked that the links hold and begin where these records end.
+
+        Raises:
+            UserError: as for `append`; or records were written in the meantime.
+        """
+        with self._connect(write=True) as db:
+            before = _last_link(db)
+            for row, link in rows:
+                if link != link_of(before, row):
+                    raise UserError(Fault("records were written in the meantime; try again", str(self._path)))
+                _insert(db, row, link)
+                before = link
+
+    def _row(self, number: int, draft: Draft, author: str, written: datetime) -> Row:
+        content = None if draft.content is None else content_text(draft.content)
+        return (
+            number,
+            draft.kind.value,
+            draft.block,
+            draft.day,
+            written.isoformat(timespec="seconds"),
+            author,
+            self._program,
+            draft.replaces,
+            draft.reason,
+            content,
         )
-        assert cursor.lastrowid is not None
-        return cursor.lastrowid
 
     def _check_replaced(self, db: sqlite3.Connection, draft: Draft) -> None:
         row = db.execute("SELECT kind FROM records WHERE number = ?", (draft.replaces,)).fetchone()
@@ -162,15 +170,50 @@ class Records:
         Raises:
             UserError: the file cannot be read as records of this program.
         """
-        if not self._path.exists() or self._path.stat().st_size == 0:
+        records = [self._record(row, link) for row, link in self.rows()]
+        return [record for record in records if kind is None or record.kind is kind]
+
+    def rows(self) -> list[tuple[Row, str]]:
+        """Every record as it is stored, in order, each with its link ("" in a file of the form before links).
+
+        Raises:
+            UserError: the file cannot be read as records of this program.
+        """
+        if not self._there():
             return []
         with self._connect(write=False) as db:
-            rows = db.execute(
-                "SELECT number, kind, block, day, written, author, program, replaces, reason, content"
-                " FROM records ORDER BY number"
-            ).fetchall()
-        records = [_record(row) for row in rows]
-        return [record for record in records if kind is None or record.kind is kind]
+            link = "link" if self._version(db) >= 2 else "''"
+            found = db.execute(f"SELECT {FIELDS}, {link} FROM records ORDER BY number").fetchall()
+        return [(row[:-1], row[-1]) for row in found]
+
+    def faults(self) -> list[str]:
+        """What is wrong with the database itself, empty when nothing is: pages, references, guards, last number.
+
+        Raises:
+            UserError: the file cannot be read as records of this program.
+        """
+        if not self._there():
+            return []
+        with self._connect(write=False) as db:
+            found = [f"database: {text}" for (text,) in db.execute("PRAGMA integrity_check") if text != "ok"]
+            lost = db.execute("PRAGMA foreign_key_check").fetchall()
+            found += [f"record {row[1]} replaces a record that is not there" for row in lost]
+            names = {name for (name,) in db.execute("SELECT name FROM sqlite_master")}
+            found += [f"the guard {name} was taken out of the database" for name in GUARDS if name not in names]
+            (last,) = db.execute("SELECT coalesce(max(number), 0) FROM records").fetchone()
+            given = _last_given(db)
+        if given > last:
+            found.append(f"record {given} was written, and the last one there is {last}")
+        return found
+
+    def copy_to(self, path: Path) -> None:
+        """Write a copy of the file as it stands, while others may write to it.
+
+        Raises:
+            UserError: the file cannot be read, or the copy cannot be written.
+        """
+        with self._connect(write=False) as db, closing(sqlite3.connect(path)) as copy:
+            db.backup(copy)
 
     def current(self, kind: Kind | None = None) -> list[Record]:
         """Records that stand; see `standing`."""
@@ -178,6 +221,8 @@ class Records:
 
     @contextmanager
     def _connect(self, *, write: bool) -> Iterator[sqlite3.Connection]:
+        if self._path.is_dir():
+            raise UserError(Fault("the records cannot be opened: this is a folder, not a file", str(self._path)))
         mode = "rwc" if write else "rw" if self._interrupted() else "ro"
         try:
             db = sqlite3.connect(
@@ -187,35 +232,65 @@ class Records:
                 timeout=_BUSY_S,
             )
         except sqlite3.Error as error:
-            raise UserError(Fault(f"the records cannot be opened: {error}", str(self._path))) from None
+            raise self._refused(error, write) from None
         try:
             if write:
-                db.execute("PRAGMA synchronous = FULL")
+                self._leave_no_log(db)
+                db.execute("PRAGMA synchronous = EXTRA")
                 db.execute("BEGIN IMMEDIATE")
-            self._check_schema(db, create=write)
+            self._check_schema(db, write=write)
             yield db
             if write:
                 db.execute("COMMIT")
         except sqlite3.Error as error:
-            raise UserError(Fault(f"the records were not changed: {error}", str(self._path))) from None
+            raise self._refused(error, write) from None
         finally:
             if db.in_transaction:
                 db.execute("ROLLBACK")
             db.close()
 
+    def _refused(self, error: sqlite3.Error, write: bool) -> UserError:
+        what = "the records were not changed" if write else "the records cannot be read"
+        return UserError(Fault(f"{what}: {explained(error)}", str(self._path)))
+
+    def _record(self, row: Row, link: str) -> Record:
+        number, kind, block, day, written, author, program, replaces, reason, content = row
+        try:
+            data = None if content is None else json.loads(content)
+            return Record(number, Kind(kind), block, day, written, author, program, replaces, reason, data, link)
+        except ValueError:
+            message = f"record {number} is not as it was written; look with: fertadjust audit"
+            raise UserError(Fault(message, str(self._path))) from None
+
+    def _there(self) -> bool:
+        return self._path.exists() and self._path.stat().st_size > 0
+
     def _interrupted(self) -> bool:
         """Whether a writing broke off half-way: SQLite takes it back, which it cannot do read-only."""
         return self._path.with_name(f"{self._path.name}-journal").exists()
 
-    def _check_schema(self, db: sqlite3.Connection, *, create: bool) -> None:
-        version = db.execute("PRAGMA user_version").fetchone()[0]
-        owner = db.execute("PRAGMA application_id").fetchone()[0]
+    def _leave_no_log(self, db: sqlite3.Connection) -> None:
+        """Keep our own file in one piece: a write-ahead log beside it would not travel with it."""
+        if self._owner(db) == APPLICATION_ID and db.execute("PRAGMA journal_mode").fetchone()[0] == "wal":
+            db.execute("PRAGMA journal_mode = DELETE")
+
+    @staticmethod
+    def _owner(db: sqlite3.Connection) -> int:
+        owner: int = db.execute("PRAGMA application_id").fetchone()[0]
+        return owner
+
+    @staticmethod
+    def _version(db: sqlite3.Connection) -> int:
+        version: int = db.execute("PRAGMA user_version").fetchone()[0]
+        return version
+
+    def _check_schema(self, db: sqlite3.Connection, *, write: bool) -> None:
+        version, owner = self._version(db), self._owner(db)
         empty = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
-        if create and empty and version == 0:
-            for statement in _statements(_CREATE):
-                db.execute(statement)
+        if write and empty and version == 0:
+            create(db)
             return
-        if owner != _APPLICATION_ID:
+        if owner != APPLICATION_ID:
             raise UserError(
                 Fault("this is not a records file of this program; it was left as it is", str(self._path))
             )
@@ -223,6 +298,8 @@ class Records:
             raise UserError(
                 Fault("the records were written by a newer version of the program; use that one", str(self._path))
             )
+        if write and version < SCHEMA:
+            migrate(db, version)
 
 
 def standing(records: Sequence[Record]) -> list[Record]:
@@ -251,17 +328,33 @@ def _a(word: str) -> str:
     return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 
 
-def _record(row: Any) -> Record:
-    number, kind, block, day, written, author, program, replaces, reason, content = row
-    data = None if content is None else json.loads(content)
-    return Record(number, Kind(kind), block, day, written, author, program, replaces, reason, data)
+def content_text(content: dict[str, Any]) -> str:
+    """A record's content as the JSON text that is stored."""
+    return json.dumps(content, sort_keys=True, ensure_ascii=False)
 
 
-def _statements(script: str) -> Iterator[str]:
-    """Single statements of a script, so that they run inside the open transaction."""
-    part = ""
-    for line in script.splitlines():
-        part += line + "\n"
-        if sqlite3.complete_statement(part):
-            yield part
-            part = ""
+def _last_link(db: sqlite3.Connection) -> str:
+    row = db.execute("SELECT link FROM records ORDER BY number DESC LIMIT 1").fetchone()
+    return FIRST_LINK if row is None else str(row[0])
+
+
+def _stands_last(db: sqlite3.Connection, draft: Draft) -> bool:
+    """Whether the last record of a draft's kind holds the same."""
+    row = db.execute(
+        "SELECT content FROM records WHERE kind = ? ORDER BY number DESC LIMIT 1", (draft.kind.value,)
+    ).fetchone()
+    return row is not None and draft.content is not None and row[0] == content_text(draft.content)
+
+
+def _last_given(db: sqlite3.Connection) -> int:
+    """The last number given, which the database keeps even where its record was taken away."""
+    (last,) = db.execute(
+        "SELECT max(coalesce((SELECT max(number) FROM records), 0),"
+        " coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'records'), 0))"
+    ).fetchone()
+    return int(last)
+
+
+def _insert(db: sqlite3.Connection, row: Row, link: str) -> None:
+    marks = ", ".join("?" * (len(row) + 1))
+    db.execute(f"INSERT INTO records ({FIELDS}, link) VALUES ({marks})", (*row, link))

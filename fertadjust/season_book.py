@@ -20,6 +20,7 @@ from fertadjust.entry import (
 )
 from fertadjust.errors import Fault, UserError
 from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing, standing_on
+from fertadjust.revisions import Revision, plan_content, revisions
 from fertadjust.season import BlockSeason
 from fertadjust.season_file import SeasonFile
 from fertadjust.stored import result_content, with_records
@@ -164,6 +165,8 @@ class SeasonBook:
         record = self._standing_record(number, None, reason)
         if record.kind is Kind.DECISION:
             raise UserError("a decision is not voided; decide again instead")
+        if record.kind is Kind.PLAN:
+            raise UserError("the plan on record is not voided; change season.toml instead")
         return self._write([Draft(record.kind, record.block, record.day, None, number, reason)], by)[0]
 
     def log_application(
@@ -215,8 +218,30 @@ class SeasonBook:
         what = "record" if kind is None else kind.value
         raise UserError(f"there is no standing {what} {number}: it never was one, or it was replaced or voided")
 
+    def record_plan(self, reason: str, *, by: str = "") -> int | None:
+        """Write the plan as it stands now, with the reason for what changed; None when it is on record already.
+
+        The plan is also put on record by itself with whatever is written next.
+        """
+        draft = replace(self._plan(), reason=reason.strip())
+        if self.plan_on_record():
+            return None
+        return self.records.append([draft], by or getpass.getuser(), datetime.now().astimezone())[0]
+
+    def plan_on_record(self) -> bool:
+        """Whether the plan on record last is the one that stands."""
+        return self.records.holds_last(self._plan())
+
+    def revisions(self) -> list[Revision]:
+        """The plan's revisions on record, oldest first."""
+        return revisions(self.records.all(Kind.PLAN))
+
+    def _plan(self) -> Draft:
+        return Draft(Kind.PLAN, "", date.today().isoformat(), plan_content(self.file))  # noqa: DTZ011
+
     def _write(self, drafts: list[Draft], by: str) -> list[int]:
-        return self.records.append(drafts, by or getpass.getuser(), datetime.now().astimezone())
+        now = datetime.now().astimezone()
+        return self.records.append(drafts, by or getpass.getuser(), now, self._plan())
 
 
 def result_fields(record: Record) -> dict[str, str]:

@@ -46,6 +46,7 @@ class SeasonFile:
         notes: things to know that are no faults.
         injecting: tanks, injector, zones.
         credit_lines: each credit with its arithmetic, sources and cautions.
+        tables_folder: folder of the grower's own band tables, below ``folder``, or None.
     """
 
     folder: Path
@@ -62,6 +63,7 @@ class SeasonFile:
     notes: tuple[str, ...]
     injecting: Injecting
     credit_lines: tuple[CreditLine, ...]
+    tables_folder: str | None
 
 
 def read_season(folder: Path) -> SeasonFile:
@@ -168,6 +170,7 @@ class _Checker:
             notes=tuple(self.notes),
             injecting=injecting,
             credit_lines=tuple(credit_lines),
+            tables_folder=given.bands.folder,
         )
 
     def _fault(self, message: str, *place: str | int) -> None:

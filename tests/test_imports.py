@@ -47,8 +47,11 @@ OUTER_LAYERS = """
 files toml_file
 shipped
 feeding_model season_model feeding_labels feeding_file season_file
-records stored
+chain records_schema records stored revisions
 entry lab starter deciding history
+laboratories
+audit decision_audit
+transfer backup
 chart_parts chart_sheet chart_panels charts
 pages
 report_parts report_evidence report
@@ -60,7 +63,7 @@ outputs
 demo
 cli.common
 cli.setup cli.bands cli.results cli.log cli.advise cli.decide cli.history cli.pages
-cli.materials cli.feeding cli.blend
+cli.materials cli.feeding cli.blend cli.records
 cli.demo
 cli
 cli.__main__

@@ -90,6 +90,7 @@ def test_a_record_comes_back_as_written(records: Records) -> None:
         replaces=None,
         reason="",
         content={"value": 2310, "note": "Café «5 %» 北", "list": [1, None, {"a": 0.1}]},
+        link=record.link,
     )
 
 

@@ -30,6 +30,12 @@ _HOMES = {
     "history": "history",
     "chart": "pages",
     "report": "pages",
+    "plan": "records",
+    "audit": "records",
+    "backup": "records",
+    "restore": "records",
+    "export": "records",
+    "import": "records",
     "demo": "demo",
 }
 """Command -> module of this package, in the order of a season's work."""
@@ -46,7 +52,8 @@ class _Commands(click.Group):
         del ctx
         if cmd_name not in _HOMES:
             return None
-        command = getattr(import_module(f"fertadjust.cli.{_HOMES[cmd_name]}"), cmd_name.replace("-", "_"))
+        name = "import_" if cmd_name == "import" else cmd_name.replace("-", "_")
+        command = getattr(import_module(f"fertadjust.cli.{_HOMES[cmd_name]}"), name)
         assert isinstance(command, click.Command)
         return command
 

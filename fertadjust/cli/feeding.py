@@ -119,10 +119,8 @@ def _print_feed(feed: dict[str, Any], data: dict[str, Any]) -> None:
     for tank in feed["tanks"]:
         if tank["volume"]:
             least = "" if tank["solubility_unknown"] else f" (never less than {at_least(tank['least'])})"
-            say(
-                f"Tank {tank['tank']}: dissolve, then make up to {made_up(tank['volume'])} {unit['volume']}{least}.",
-                indent="[ ] ",
-            )
+            volume = f"{made_up(tank['volume'])} {unit['volume']}"
+            say(f"Tank {tank['tank']}: dissolve, then make up to {volume}{least}.", indent="[ ] ")
     if feed["fills"] is not None and data["tank"] is not None:
         say(
             f"At the strongest a full tank holds {feed['in_a_fill']} such "

@@ -1,0 +1,114 @@
+"""A season folder in one file, taken while others may write to it, and a folder made from it again."""
+
+from __future__ import annotations
+
+import io
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Mapping
+from pathlib import Path, PurePosixPath
+from typing import Final
+
+from fertadjust.audit import audit_records
+from fertadjust.errors import Fault, UserError
+from fertadjust.files import write_bytes
+from fertadjust.laboratories import LABORATORIES_FILE
+from fertadjust.records import RECORDS_FILE, Records
+from fertadjust.season_file import SEASON_FILE, SeasonFile
+
+_EPOCH: Final = (1980, 1, 1, 0, 0, 0)
+_LARGEST: Final = 2_000_000_000
+
+
+def write_backup(file: SeasonFile, records: Records, path: Path) -> int:
+    """Write the season's plan, records, own band tables and laboratory profiles as a zip file; how many records.
+
+    The copy is checked before it takes the place of a file of the same name.
+
+    Args:
+        file: the season file.
+        records: the season's records.
+        path: where to.
+
+    Raises:
+        UserError: something cannot be read, the records are damaged, or the file cannot be written.
+    """
+    parts = {name: (file.folder / name).read_bytes() for name in _own_files(file)}
+    with tempfile.TemporaryDirectory() as place:
+        copy = Path(place) / RECORDS_FILE
+        if (file.folder / RECORDS_FILE).exists():
+            records.copy_to(copy)
+            parts[RECORDS_FILE] = copy.read_bytes()
+        found = audit_records(Path(place), Records(copy, ""))
+    if found.faults:
+        raise UserError([Fault(f"the records are not in order: {text}", RECORDS_FILE) for text in found.faults])
+    write_bytes(path, _zipped(parts))
+    return found.count
+
+
+def _own_files(file: SeasonFile) -> list[str]:
+    """Names of the folder's files that belong to the season, the records apart."""
+    names = [name for name in (SEASON_FILE, LABORATORIES_FILE) if (file.folder / name).exists()]
+    if file.tables_folder is not None:
+        own = file.folder / file.tables_folder
+        names += [
+            path.relative_to(file.folder).as_posix()
+            for path in sorted(own.glob("*.toml"))
+            if path.resolve().is_relative_to(file.folder.resolve())
+        ]
+    return sorted(set(names))
+
+
+def _zipped(parts: Mapping[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in sorted(parts):
+            archive.writestr(zipfile.ZipInfo(name, _EPOCH), parts[name], zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+def restore(path: Path, folder: Path) -> int:
+    """Make a season folder from a backup; how many records it holds.
+
+    Args:
+        path: the backup.
+        folder: a folder that is not there yet, or is empty.
+
+    Raises:
+        UserError: the file is no backup or is damaged, or the folder holds something; nothing is written.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise UserError(Fault("is not empty; name a new folder, so that nothing is overwritten", str(folder)))
+    parts = _unzipped(path)
+    with tempfile.TemporaryDirectory() as place:
+        copy = Path(place) / RECORDS_FILE
+        copy.write_bytes(parts.get(RECORDS_FILE, b""))
+        found = audit_records(Path(place), Records(copy, ""))
+    if found.faults:
+        raise UserError([Fault(f"the backup is not in order: {text}", path.name) for text in found.faults])
+    for name in sorted(parts, key=lambda part: part == SEASON_FILE):
+        write_bytes(folder / name, parts[name])
+    return found.count
+
+
+def _unzipped(path: Path) -> dict[str, bytes]:
+    no_backup = Fault("is no backup of a season, or is damaged", str(path))
+    try:
+        with zipfile.ZipFile(path) as archive:
+            names = archive.namelist()
+            if SEASON_FILE not in names or not all(map(_inside, names)):
+                raise UserError(no_backup)
+            if sum(info.file_size for info in archive.infolist()) > _LARGEST:
+                raise UserError(no_backup)
+            return {name: archive.read(name) for name in names}
+    except FileNotFoundError:
+        raise UserError(Fault("there is no such file", str(path))) from None
+    except (OSError, zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError):
+        raise UserError(no_backup) from None
+
+
+def _inside(name: str) -> bool:
+    """Whether a name stays in the folder that it is unpacked into."""
+    parts = PurePosixPath(name).parts
+    return bool(parts) and not name.startswith("/") and ".." not in parts and "\\" not in name and ":" not in name

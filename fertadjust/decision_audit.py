@@ -1,0 +1,230 @@
+"""Each stored decision derived again, with what differs and why.
+
+Twice: from what the decision itself stored, which must come to the same, and from what stands
+today, which need not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+from fertadjust import words
+from fertadjust.advice_data import advice_data
+from fertadjust.bands import BandTable
+from fertadjust.deciding import season_of_basis
+from fertadjust.entry import block_of
+from fertadjust.errors import OtherForm, UserError
+from fertadjust.records import Kind, Record, standing, standing_on
+from fertadjust.rules.policy import Policy
+from fertadjust.season_file import SeasonFile, parse_season
+from fertadjust.stored import first_versions, with_records
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """A decision derived again.
+
+    Attributes:
+        record, block, on, by, program: the decision's record, block key, day, decider, and program of then.
+        advised: the advice's headline as stored.
+        again: the headline derived from what the decision stored; None where this version cannot derive it.
+        same: whether the advice (action, rates, factor, what moved and bound it) is the stored one; None as above.
+        wording: parts of the stored advice that this version words otherwise.
+        why_not: what differs and why, or why it cannot be derived; "" when it is the same.
+        today: the headline that the day would get from today's plan, rules, tables and records; None when none.
+        otherwise: whether that is another advice.
+        causes: what made it so.
+    """
+
+    record: int
+    block: str
+    on: date
+    by: str
+    program: str
+    advised: str
+    again: str | None
+    same: bool | None
+    wording: tuple[str, ...]
+    why_not: str
+    today: str | None
+    otherwise: bool
+    causes: tuple[str, ...]
+
+
+Core = tuple[Any, ...]
+
+
+def audit_decisions(file: SeasonFile, records: Sequence[Record], program: str) -> list[Derived]:
+    """Derive every decision again, replaced ones included.
+
+    Args:
+        file: the season file as it stands.
+        records: every record, in order.
+        program: name and version of this program.
+    """
+    return [
+        _Decision(file, records, record, program).derived()
+        for record in records
+        if record.kind is Kind.DECISION and record.content is not None
+    ]
+
+
+def derived_advice(content: Mapping[str, Any], records: Sequence[Record], file: SeasonFile) -> dict[str, Any]:
+    """The advice behind a decision's content, computed again from what the decision stored; compare with "advice".
+
+    Args:
+        content: the content of the decision's record.
+        records: every record, in order.
+        file: the season file as it stands, for its folder.
+
+    Raises:
+        UserError: the stored season file no longer passes the program's checks.
+        OtherForm: the rules or a band table stored have the form of another version.
+    """
+    basis, advised = content["basis"], content["advice"]
+    then = season_of_basis(basis, file.folder)
+    known = [item for item in records if item.number <= basis["up_to"]]
+    day = date.fromisoformat(advised["on"])
+    season = with_records(block_of(then, advised["block"]), standing_on(known, day))
+    return advice_data(season.advice(day), season.mixes.every(), then.units)
+
+
+def core_of(data: Mapping[str, Any]) -> Core:
+    """What an advice comes to, apart from its wording."""
+    weeks = tuple((week["week"], week["rate"]) for week in data["weeks"])
+    fired = tuple(line["rule"] for line in data["trace"] if line["fired"])
+    return data["action"], data["factor"], data["moved_by"], tuple(data["binding"] or ()), weeks, fired
+
+
+class _Decision:
+    """One decision, its ingredients then and today."""
+
+    def __init__(self, file: SeasonFile, records: Sequence[Record], record: Record, program: str) -> None:
+        assert record.content is not None
+        self._file, self._records, self._record, self._program = file, records, record, program
+        self._content, self._basis = record.content, record.content["basis"]
+        self._day = date.fromisoformat(record.day)
+        self._known = [item for item in records if item.number <= self._basis["up_to"]]
+
+    def derived(self) -> Derived:
+        advised = self._content["advice"]
+        again, same, wording, why_not = self._again()
+        today, otherwise, causes = self._today() if same else (None, False, ())
+        return Derived(
+            record=self._record.number,
+            block=self._record.block,
+            on=self._day,
+            by=self._content["by"],
+            program=self._basis["program"],
+            advised=advised["headline"],
+            again=again,
+            same=same,
+            wording=wording,
+            why_not=why_not,
+            today=today,
+            otherwise=otherwise,
+            causes=causes,
+        )
+
+    def _again(self) -> tuple[str | None, bool | None, tuple[str, ...], str]:
+        stored = self._content["advice"]
+        other = f"it was made with {self._basis['program']}, this is {self._program}"
+        try:
+            data = derived_advice(self._content, self._records, self._file)
+        except OtherForm as error:
+            return None, None, (), str(error)
+        except UserError as error:
+            return None, None, (), f"{other}; its season file no longer passes the checks: {error.faults[0]}"
+        differing = tuple(key for key in data if data[key] != stored.get(key))
+        if core_of(data) == core_of(stored):
+            return data["headline"], True, differing, ""
+        cause = other if self._basis["program"] != self._program else "a record or the program was changed since"
+        return data["headline"], False, differing, cause
+
+    def _today(self) -> tuple[str | None, bool, tuple[str, ...]]:
+        """What the day would get today, and which change alone makes it another advice."""
+        then = season_of_basis(self._basis, self._file.folder)
+        known = standing_on(self._known, self._day)
+        before = self._outcome(then, known)
+        try:
+            now = self._outcome(self._file, standing(self._records))
+        except UserError as error:
+            return None, True, (f"the plan changed: {error.faults[0].message}",)
+        if now == before:
+            return now[0], False, ()
+        causes: list[str] = []
+        for cause, file in self._changed_files(then):
+            if self._differs(file, known, before):
+                causes.append(cause)
+        causes += [cause for cause, records in self._changed_records() if self._differs(then, records, before)]
+        return now[0], True, tuple(causes) or tuple(self._together(then))
+
+    def _outcome(self, file: SeasonFile, records: Sequence[Record]) -> tuple[Any, ...]:
+        season = with_records(block_of(file, self._record.block), records)
+        advice = season.advice(self._day)
+        found = advice.recommendation
+        return words.headline(advice, file.units), found.action, found.rates_lb_ac, found.moved_by
+
+    def _differs(self, file: SeasonFile | None, records: Sequence[Record], before: tuple[Any, ...]) -> bool:
+        if file is None:
+            return False
+        try:
+            return self._outcome(file, records) != before
+        except UserError:
+            return True
+
+    def _changed_files(self, then: SeasonFile) -> Iterable[tuple[str, SeasonFile | None]]:
+        """The season file of then with one thing as it is today."""
+        tables = {table.id: table for table in then.tables}
+        shipped = self._parsed(self._basis["season"], tables)
+        rules = shipped is not None and shipped.policy.digest() != then.policy.digest()
+        if rules and shipped is not None:
+            yield "the program's rules changed", shipped
+        current = {table.id: table for table in self._file.tables}
+        changed = [name for name, table in tables.items() if name in current and current[name] != table]
+        if changed:
+            file = self._parsed(self._basis["season"], tables | {name: current[name] for name in changed})
+            yield f"the band table changed: {', '.join(changed)}", _with_policy(file, then.policy)
+        if self._file.text != self._basis["season"]:
+            file = self._parsed(self._file.text, current | tables)
+            yield "the plan in season.toml changed", _with_policy(file, then.policy) if rules else file
+
+    def _parsed(self, text: str, tables: Mapping[str, BandTable]) -> SeasonFile | None:
+        try:
+            return parse_season(text, self._file.folder, tables)
+        except UserError:
+            return None
+
+    def _changed_records(self) -> Iterable[tuple[str, list[Record]]]:
+        """The records of then with one later record besides, for each that may matter."""
+        first = first_versions(self._records)
+        numbers = {item.number for item in self._known}
+        for item in self._records:
+            if item.number in numbers or item.block != self._record.block or item.kind is Kind.DECISION:
+                continue
+            root = first.get(item.number)
+            if root is None:
+                cause = f"record {item.number} was entered later"
+            elif root in numbers:
+                verb = "voided" if item.content is None else "corrected"
+                cause = f"record {item.replaces} was {verb} by record {item.number}: {item.reason}"
+            else:
+                continue
+            chain = [other for other in self._records if first.get(other.number) == root and root is not None]
+            line = [other for other in chain if other.number <= item.number and other.number not in numbers]
+            yield cause, standing([*self._known, *(line or [item])])
+
+    def _together(self, then: SeasonFile) -> list[str]:
+        found = [cause for cause, _ in self._changed_files(then)]
+        found += [cause for cause, _ in self._changed_records()]
+        return [f"only together: {'; '.join(found)}"] if found else ["later decisions or records"]
+
+
+def _with_policy(file: SeasonFile | None, policy: Policy) -> SeasonFile | None:
+    if file is None:
+        return None
+    blocks = {key: replace(block, policy=policy) for key, block in file.blocks.items()}
+    return replace(file, policy=policy, blocks=blocks)

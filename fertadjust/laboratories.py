@@ -1,0 +1,1 @@
+LABORATORIES_FILE = "laboratories.toml"
