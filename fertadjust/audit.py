@@ -23,7 +23,7 @@ class RecordsAudit:
     Attributes:
         count: number of records.
         first, last: when the first and the last were written, ISO 8601, or "".
-        seal: number and link of the last record, to be noted elsewhere ("83:9f2c0d1e..."); "" without links.
+        seal: number and link of the last record, to be noted elsewhere ("83:9f2c0d1e..."); "" with faults.
         faults: what is not as it was written.
         notes: what is worth knowing and no fault.
         readable: whether every record can be read.
@@ -62,7 +62,7 @@ def audit_records(folder: Path, records: Records, seal: str = "") -> RecordsAudi
         count=len(rows),
         first=rows[0][0][4] if rows else "",
         last=rows[-1][0][4] if rows else "",
-        seal=f"{rows[-1][0][0]}:{rows[-1][1][:_SEAL_DIGITS]}" if rows and linked else "",
+        seal=f"{rows[-1][0][0]}:{rows[-1][1][:_SEAL_DIGITS]}" if rows and linked and not faults else "",
         faults=tuple(faults),
         notes=(*_form_notes(linked), *_clock_notes(rows), *_copies(folder)),
         readable=not unreadable,

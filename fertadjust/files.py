@@ -16,11 +16,21 @@ def read_text(path: Path) -> str:
         UserError: there is no such file, it cannot be read, or it is not UTF-8 text.
     """
     try:
-        return path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise UserError(Fault("there is no such file", str(path))) from None
+        return read_bytes(path).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise UserError(Fault("the file is not text in UTF-8", path.name)) from None
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a file.
+
+    Raises:
+        UserError: there is no such file, or it cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise UserError(Fault("there is no such file", str(path))) from None
     except OSError as error:
         raise UserError(Fault(f"the file cannot be read: {error.strerror}", str(path))) from None
 
@@ -46,6 +56,8 @@ def write_bytes(path: Path, data: bytes) -> None:
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
             Path(name).chmod(0o644)
             Path(name).replace(path)
         except BaseException:

@@ -8,6 +8,7 @@ to nothing. The database itself refuses updates and deletions, and the records a
 from __future__ import annotations
 
 import json
+import logging
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -23,6 +24,7 @@ from fertadjust.records_schema import APPLICATION_ID, FIELDS, GUARDS, SCHEMA, cr
 
 RECORDS_FILE = "records.db"
 _BUSY_S = 10.0
+_LOG = logging.getLogger(__name__)
 
 
 class Kind(StrEnum):
@@ -103,6 +105,7 @@ class Records:
             return []
         with self._connect(write=True) as db:
             ahead = [] if first is None or _stands_last(db, first) else [first]
+            _look_at_clock(db, written)
             before, start = _last_link(db), _last_given(db) + 1
             for number, draft in enumerate([*ahead, *drafts], start):
                 if draft.replaces is not None:
@@ -353,6 +356,16 @@ def _last_given(db: sqlite3.Connection) -> int:
         " coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'records'), 0))"
     ).fetchone()
     return int(last)
+
+
+def _look_at_clock(db: sqlite3.Connection, now: datetime) -> None:
+    row = db.execute("SELECT number, written FROM records ORDER BY number DESC LIMIT 1").fetchone()
+    if row is not None and now.replace(microsecond=0) < datetime.fromisoformat(row[1]):
+        _LOG.warning(
+            "This computer's clock says %s, but record %s was written on %s: set the clock right.",
+            now.isoformat(" ", "minutes"),
+            *row,
+        )
 
 
 def _insert(db: sqlite3.Connection, row: Row, link: str) -> None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from difflib import ndiff
+from difflib import SequenceMatcher
 from typing import Any
 
 from fertadjust.records import Kind, Record
 from fertadjust.rules.policy import digest
 from fertadjust.season_file import SeasonFile
+from fertadjust.shipped import shipped_policy_files
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +38,13 @@ class Revision:
 
 
 def plan_content(file: SeasonFile) -> dict[str, Any]:
-    """The plan as a record's content: the season file's text, and digests of the rules and band tables in use."""
+    """The plan as a record's content: the season file's text, digests of the program's rules and the band tables.
+
+    The grower's own rule values stand in the text; the digest is of the rules without them.
+    """
     return {
         "season": file.text,
-        "policy_sha256": digest(file.policy.model_dump(mode="json", by_alias=True)),
+        "policy_sha256": digest(shipped_policy_files()[file.crop, file.system].data),
         "tables_sha256": {table.id: digest(table.as_data()) for table in file.tables},
     }
 
@@ -57,6 +61,8 @@ def revisions(records: Sequence[Record]) -> list[Revision]:
         other: tuple[str, ...] = ()
         if before is not None:
             changes, other = changed_lines(before["season"], now["season"]), _other(before, now)
+            if not changes and not other:
+                other = ("the end of the last line",)
         found.append(
             Revision(
                 record.number,
@@ -75,8 +81,12 @@ def revisions(records: Sequence[Record]) -> list[Revision]:
 
 def changed_lines(before: str, now: str) -> tuple[str, ...]:
     """Lines taken out and put in, blank ones and comments included."""
-    lines = ndiff(before.splitlines(), now.splitlines())
-    return tuple(line for line in lines if line[:2] in ("- ", "+ "))
+    old, new = before.splitlines(), now.splitlines()
+    found: list[str] = []
+    for what, first, last, start, end in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        if what != "equal":
+            found += [f"- {line}" for line in old[first:last]] + [f"+ {line}" for line in new[start:end]]
+    return tuple(found)
 
 
 def _other(before: dict[str, Any], now: dict[str, Any]) -> tuple[str, ...]:

@@ -110,11 +110,13 @@ def test_a_block_is_asked_for_by_key_or_name(season: Season, refused: Refused) -
 
 
 def test_a_result_is_added_and_read_back(season: Season) -> None:
-    assert add(season, by="ann") == 1
+    assert add(season, by="ann") == 2
     (result,) = season.block("creek").results
-    assert (result.record, result.value, result.sampled, result.petioles) == (1, 2300, date(2026, 3, 18), 25)
-    assert season.records.all()[0].author == "ann"
-    assert season.records.all()[0].program == f"fertadjust {fertadjust.__version__}"
+    assert (result.record, result.value, result.sampled, result.petioles) == (2, 2300, date(2026, 3, 18), 25)
+    plan, record = season.records.all()
+    assert [item.kind for item in (plan, record)] == [Kind.PLAN, Kind.RESULT]
+    assert (plan.author, record.author) == ("ann", "ann")
+    assert plan.program == record.program == f"fertadjust {fertadjust.__version__}"
     assert season.block("hill").results == ()
 
 
@@ -122,7 +124,11 @@ def test_who_enters_is_the_account_when_not_said(season: Season, monkeypatch: py
     monkeypatch.setattr("getpass.getuser", lambda: "the account")
     add(season)
     season.decide("creek", "accept", ON)
-    assert [record.author for record in season.records.all()] == ["the account", "the account"]
+    assert [(record.kind, record.author) for record in season.records.all()] == [
+        (Kind.PLAN, "the account"),
+        (Kind.RESULT, "the account"),
+        (Kind.DECISION, "the account"),
+    ]
     assert season.decisions()[0].by == "the account"
 
 
@@ -130,7 +136,9 @@ def test_time_of_writing_has_a_zone(season: Season) -> None:
     from datetime import datetime
 
     add(season)
-    assert datetime.fromisoformat(season.records.all()[0].written).tzinfo is not None
+    plan, record = season.records.all()
+    assert datetime.fromisoformat(record.written).tzinfo is not None
+    assert plan.written == record.written
 
 
 def test_an_unusual_value_is_refused_until_confirmed(season: Season, refused: Refused) -> None:
@@ -139,22 +147,22 @@ def test_an_unusual_value_is_refused_until_confirmed(season: Season, refused: Re
     assert field == "value"
     assert message.startswith("35.00 % is unusual for leaf N, dry weight")
     assert message.endswith("Confirm it to take it.")
-    assert add(season, confirm=True, **given) == 1
+    assert add(season, confirm=True, **given) == 2
 
 
 def test_a_result_that_stands_already_is_refused_until_confirmed(season: Season, refused: Refused) -> None:
     add(season)
     ((field, message),) = refused(lambda: add(season))
     assert field == "value"
-    assert "the same result stands as record 1 already" in message
-    assert add(season, confirm=True) == 2
+    assert "the same result stands as record 2 already" in message
+    assert add(season, confirm=True) == 3
 
 
 def test_the_same_result_twice_in_one_table_is_refused_until_confirmed(season: Season, refused: Refused) -> None:
     rows = [LOW | {"sample_id": "C2"}, LOW | {"sample_id": "C2"}]
     (asked,) = refused(lambda: season.add_results(rows, today=ON))
     assert "same" in asked[1]
-    assert season.add_results(rows, today=ON, confirm=True) == [1, 2]
+    assert season.add_results(rows, today=ON, confirm=True) == [2, 3]
 
 
 def test_a_result_that_will_not_do_is_refused(season: Season, refused: Refused) -> None:
@@ -188,24 +196,24 @@ def test_results_are_taken_all_or_none(season: Season) -> None:
         ("report.csv", 6, "received"),
     ]
     assert not (season.file.folder / RECORDS_FILE).exists()
-    assert season.add_results(rows[:1], today=ON) == [1]
+    assert season.add_results(rows[:1], today=ON) == [2]
     assert season.add_results([], today=ON) == []
 
 
 def test_a_result_is_corrected_by_a_copy(season: Season) -> None:
     add(season, value="23000", laboratory="State lab", sample_id="C2")
-    number = season.correct_result(1, {"value": "2300"}, "one zero too many", by="ben", today=ON)
-    assert number == 2
+    number = season.correct_result(2, {"value": "2300"}, "one zero too many", by="ben", today=ON)
+    assert number == 3
     (result,) = season.block("creek").results
     assert (result.record, result.value, result.laboratory, result.sample_id, result.petioles) == (
-        2,
+        3,
         2300,
         "State lab",
         "C2",
         25,
     )
-    record = season.records.all()[1]
-    assert (record.replaces, record.reason, record.author) == (1, "one zero too many", "ben")
+    record = season.records.all()[2]
+    assert (record.replaces, record.reason, record.author) == (2, "one zero too many", "ben")
 
 
 @pytest.mark.parametrize(
@@ -225,23 +233,23 @@ def test_any_field_of_a_result_is_corrected(
     season: Season, changes: dict[str, str], field: str, value: object
 ) -> None:
     add(season)
-    season.correct_result(1, changes, "misread", today=ON, confirm=True)
+    season.correct_result(2, changes, "misread", today=ON, confirm=True)
     (record,) = season.records.current(Kind.RESULT)
     corrected = getattr(result_of(record), field)
     assert corrected == (pytest.approx(value) if isinstance(value, float) else value)
-    assert record.replaces == 1
+    assert record.replaces == 2
 
 
 def test_a_corrected_value_is_in_the_stored_unit_when_none_is_named(season: Season) -> None:
     add(season, value="0.42", unit="%")
-    season.correct_result(1, {"value": "2400"}, "misread", today=ON)
+    season.correct_result(2, {"value": "2400"}, "misread", today=ON)
     (result,) = season.block("creek").results
     assert (result.value, result.unit) == (2400, "ppm")
 
 
 def test_a_correction_that_leaves_the_value_leaves_what_was_reported(season: Season) -> None:
     add(season, value="0.42", unit="%")
-    season.correct_result(1, {"petioles": "20"}, "miscounted", today=ON)
+    season.correct_result(2, {"petioles": "20"}, "miscounted", today=ON)
     (result,) = season.block("creek").results
     assert result.value == pytest.approx(4200)
     assert result.reported == "0.42 % NO3-N"
@@ -249,7 +257,8 @@ def test_a_correction_that_leaves_the_value_leaves_what_was_reported(season: Sea
 
 def test_a_recorded_result_reads_as_it_is_typed(season: Season) -> None:
     add(season, value="<0.231", unit="%", note="wet")
-    fields = result_fields(season.records.all()[0])
+    (record,) = season.records.all(Kind.RESULT)
+    fields = result_fields(record)
     assert fields["value"] == "<2310.0"
     assert (fields["unit"], fields["block"], fields["note"], fields["received"]) == (
         "ppm",
@@ -265,13 +274,13 @@ def test_a_recorded_result_reads_as_it_is_typed(season: Season) -> None:
 @pytest.mark.parametrize(
     ("number", "changes", "reason", "field"),
     [
-        (1, {"value": "2400"}, "  ", "reason"),
+        (2, {"value": "2400"}, "  ", "reason"),
         (9, {"value": "2400"}, "misread", ""),
-        (1, {"value": "none"}, "misread", "value"),
-        (1, {"value": "45000"}, "misread", "value"),
-        (1, {"sampled": "2026-03-22"}, "misread", "sampled"),
-        (1, {"basis": "sap", "unit": "%"}, "misread", "unit"),
-        (1, {"valeu": "2400"}, "misread", "valeu"),
+        (2, {"value": "none"}, "misread", "value"),
+        (2, {"value": "45000"}, "misread", "value"),
+        (2, {"sampled": "2026-03-22"}, "misread", "sampled"),
+        (2, {"basis": "sap", "unit": "%"}, "misread", "unit"),
+        (2, {"valeu": "2400"}, "misread", "valeu"),
     ],
 )
 def test_a_correction_that_will_not_do_is_refused(
@@ -284,16 +293,17 @@ def test_a_correction_that_will_not_do_is_refused(
 
 def test_a_result_is_corrected_once_and_the_correction_again(season: Season, refused: Refused) -> None:
     add(season)
-    season.correct_result(1, {"value": "2400"}, "misread", today=ON)
-    ((_, message),) = refused(lambda: season.correct_result(1, {"value": "2500"}, "misread", today=ON))
-    assert message == "there is no standing result 1: it never was one, or it was replaced or voided"
-    season.correct_result(2, {"value": "2500"}, "misread again", today=ON)
+    season.correct_result(2, {"value": "2400"}, "misread", today=ON)
+    ((_, message),) = refused(lambda: season.correct_result(2, {"value": "2500"}, "misread", today=ON))
+    assert message == "there is no standing result 2: it never was one, or it was replaced or voided"
+    season.correct_result(3, {"value": "2500"}, "misread again", today=ON)
     assert [result.value for result in season.block("creek").results] == [2500]
 
 
 def test_an_application_is_no_result_to_correct(season: Season, refused: Refused) -> None:
-    season.log_application("creek", ON, n=2.6, today=ON)
-    assert "no standing result 1" in refused(lambda: season.correct_result(1, {"value": "2"}, "x", today=ON))[0][1]
+    number = season.log_application("creek", ON, n=2.6, today=ON)
+    ((_, message),) = refused(lambda: season.correct_result(number, {"value": "2"}, "x", today=ON))
+    assert f"no standing result {number}" in message
 
 
 # --- voids --------------------------------------------------------------------------------------------------
@@ -303,17 +313,17 @@ def test_what_was_entered_by_mistake_is_voided(season: Season, refused: Refused)
     add(season)
     season.log_application("creek", ON, n=2.6, today=ON)
     season.observe("creek", ON, "frost", today=ON)
-    assert [season.void(number, "wrong field", by="ann") for number in (1, 2, 3)] == [4, 5, 6]
+    assert [season.void(number, "wrong field", by="ann") for number in (2, 3, 4)] == [5, 6, 7]
     block = season.block("creek")
     assert (block.results, block.applications, block.observations) == ((), (), ())
-    assert len(season.records.all()) == 6
-    assert "no standing record 1" in refused(lambda: season.void(1, "again"))[0][1]
-    assert "no standing record 4" in refused(lambda: season.void(4, "the void itself"))[0][1]
+    assert [record.number for record in season.records.all()] == [1, 2, 3, 4, 5, 6, 7]
+    assert "no standing record 2" in refused(lambda: season.void(2, "again"))[0][1]
+    assert "no standing record 5" in refused(lambda: season.void(5, "the void itself"))[0][1]
 
 
 def test_a_void_needs_a_reason(season: Season, refused: Refused) -> None:
     add(season)
-    assert refused(lambda: season.void(1, " ")) == [("reason", "say why, in a few words")]
+    assert refused(lambda: season.void(2, " ")) == [("reason", "say why, in a few words")]
 
 
 def test_a_decision_is_not_voided(season: Season, refused: Refused) -> None:
@@ -328,7 +338,7 @@ def test_a_decision_is_not_voided(season: Season, refused: Refused) -> None:
 
 
 def test_what_went_out_is_logged(season: Season) -> None:
-    assert season.log_application("Creek side", date(2026, 3, 9), n=2.62, note="late", by="ann", today=ON) == 1
+    assert season.log_application("Creek side", date(2026, 3, 9), n=2.62, note="late", by="ann", today=ON) == 2
     season.log_application("creek", date(2026, 3, 12), products={"calcium nitrate": 2}, today=ON)
     first, second = season.block("creek").applications
     assert (first.n_lb_ac, first.on, first.note) == (2.62, date(2026, 3, 9), "late")
@@ -449,7 +459,7 @@ def test_a_rate_past_the_season_cap_is_refused(tmp_path: Path) -> None:
     left = 80 - (60 + 3.5 + 3.5 + 5.25)
     assert fault.message == f"2 weeks at that rate pass the season cap, which leaves {left:.2f} lb N/ac"
     assert contents(season.file.folder) == before
-    assert season.decide("creek", "change", ON, rate=left / 2, reason="as much as fits") == 2
+    assert season.decide("creek", "change", ON, rate=left / 2, reason="as much as fits") == 3
 
 
 def test_one_week_past_the_season_cap_is_told_as_one(tmp_path: Path) -> None:
@@ -495,7 +505,7 @@ def test_advice_does_not_change_by_its_own_decision(raised: Season) -> None:
 
 
 def test_a_number_that_is_no_decision_is_told(raised: Season, refused: Refused) -> None:
-    for number in (0, 1, 99):
+    for number in (0, 1, 2, 99):  # 1 is the plan, 2 the result
         for call in (raised.derive_again, raised.advised):
             assert refused(lambda call=call, number=number: call(number)) == [  # type: ignore[misc]
                 ("", f"there is no decision {number}")
@@ -533,7 +543,7 @@ def test_a_decision_is_derived_again_as_it_was(decided: tuple[Season, int]) -> N
 
 def test_a_later_correction_does_not_change_what_was_advised(decided: tuple[Season, int]) -> None:
     season, _ = decided
-    season.correct_result(1, {"value": "5200"}, "misread", today=ON)
+    season.correct_result(2, {"value": "5200"}, "misread", today=ON)
     assert season.advice("creek", ON).recommendation.action is Action.HOLD
 
 
@@ -542,8 +552,8 @@ def test_later_records_do_not_change_what_was_advised(decided: tuple[Season, int
     season.add_result(block="creek", sampled="2026-03-18", received="2026-03-20", value="6400", today=ON)
     season.log_application("creek", date(2026, 3, 19), n=2.6, today=ON)
     season.observe("creek", date(2026, 3, 19), "waterlogged", today=ON)
+    season.void(3, "it was the other block")
     season.void(2, "it was the other block")
-    season.void(1, "it was the other block")
 
 
 def test_another_plan_does_not_change_what_was_advised(decided: tuple[Season, int]) -> None:

@@ -99,30 +99,31 @@ def decided(choice: Any, rate: float | None = None) -> Callable[[Season, date], 
 
 
 LIVED: tuple[Step, ...] = (
-    (2, fed_n(2.6)),  # 1
-    (5, fed_n(2.6)),  # 2
-    (9, fed_n(5.25)),  # 3
-    (12, found(4700, 10)),  # 4
-    (12, found(3.1, 10, tissue="leaf")),  # 5
-    (16, fed_n(5.25)),  # 6
-    (21, found(9800, 18)),  # 7, misread
-    (21, decided("accept")),  # 8
-    (23, corrected(7, value="2300")),  # 9, the report says so
-    (23, fed_n(3.0)),  # 10
-    (24, decided("change", 6.5)),  # 11
-    (25, seen("waterlogged")),  # 12
-    (26, corrected(9, value="2350")),  # 13
-    (27, voided(12)),  # 14, it was the other field
-    (28, voided(6)),  # 15, never went out
-    (30, fed_n(6.5)),  # 16
-    (34, found(8200, 32)),  # 17, of another field
-    (35, decided("leave")),  # 18
-    (36, voided(17)),  # 19
-    (37, found(2100, 32)),  # 20
-    (37, decided("accept")),  # 21
-    (37, decided("change", 7.0)),  # 22, in the place of 21
-    (45, found(3800, 43)),  # 23
-    (46, corrected(5, value="2.5")),  # 24
+    # with the first of them the plan is put on record, as 1
+    (2, fed_n(2.6)),  # 2
+    (5, fed_n(2.6)),  # 3
+    (9, fed_n(5.25)),  # 4
+    (12, found(4700, 10)),  # 5
+    (12, found(3.1, 10, tissue="leaf")),  # 6
+    (16, fed_n(5.25)),  # 7
+    (21, found(9800, 18)),  # 8, misread
+    (21, decided("accept")),  # 9
+    (23, corrected(8, value="2300")),  # 10, the report says so
+    (23, fed_n(3.0)),  # 11
+    (24, decided("change", 6.5)),  # 12
+    (25, seen("waterlogged")),  # 13
+    (26, corrected(10, value="2350")),  # 14
+    (27, voided(13)),  # 15, it was the other field
+    (28, voided(7)),  # 16, never went out
+    (30, fed_n(6.5)),  # 17
+    (34, found(8200, 32)),  # 18, of another field
+    (35, decided("leave")),  # 19
+    (36, voided(18)),  # 20
+    (37, found(2100, 32)),  # 21
+    (37, decided("accept")),  # 22
+    (37, decided("change", 7.0)),  # 23, in the place of 22
+    (45, found(3800, 43)),  # 24
+    (46, corrected(6, value="2.5")),  # 25
 )
 
 
@@ -160,8 +161,8 @@ def test_a_result_whose_day_is_corrected_later_does_not_follow_itself(live: Call
     made = live(
         [
             (12, found(4700, 10)),
-            (14, corrected(1, sampled="2026-03-11")),
-            (15, corrected(2, sampled="2026-03-12")),
+            (14, corrected(2, sampled="2026-03-11")),
+            (15, corrected(3, sampled="2026-03-12")),
             (26, found(3900, 24)),
         ]
     )
@@ -172,7 +173,7 @@ def test_a_result_whose_day_is_corrected_later_does_not_follow_itself(live: Call
 
 
 def test_what_was_entered_late_counts_as_if_it_had_been_entered_in_time(live: Callable[..., Season]) -> None:
-    late = live([(30, found(9800, 18, received=march(21))), (31, corrected(1, value="2300"))])
+    late = live([(30, found(9800, 18, received=march(21))), (31, corrected(2, value="2300"))])
     (item,) = late.history("north", march(40))
     reading = item.advice.facts.primary
     assert reading is not None

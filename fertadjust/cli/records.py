@@ -26,8 +26,8 @@ Exit status:
   3  the records are in order; a decision would come out otherwise today, or
      this version cannot derive it, or the plan changed and is not on record
   4  a record, the database or a stored decision is not as it was written
-Note the seal elsewhere, on paper or in a mail: an audit with it shows a change
-even where somebody made the whole chain anew.
+Note the seal elsewhere, on paper or in a mail: an audit with it shows a
+change even where somebody made the whole chain anew.
 Examples:
   fertadjust audit
   fertadjust audit --seal 83:9f2c0d1e5a6b7c8d

@@ -10,6 +10,7 @@ import pytest
 
 from fertadjust.api import Season, open_season
 from fertadjust.errors import OtherForm
+from fertadjust.records import Kind
 from fertadjust.stored import Decided
 from tests.cli.conftest import Refused, Run, contents, too_wide
 
@@ -36,7 +37,7 @@ def decided(where: Path) -> Decided:
 def test_advice_is_accepted(run: Run, low: Path) -> None:
     output = run("decide", *DAY, "--accept", "--by", "ann", "--season", low).output
     assert "Raise nitrogen from 5.25 to 7.00 lb N/ac/week" in words(output)
-    assert "Record 2, decided by ann, in lb N/ac/week: week 4: 7.00, week 5: 7.00." in words(output)
+    assert "Record 3, decided by ann, in lb N/ac/week: week 4: 7.00, week 5: 7.00." in words(output)
     assert too_wide(output) == []
     found = decided(low)
     assert (found.choice, found.by, set(found.rates_lb_ac.values())) == ("accept", "ann", {7.0})
@@ -76,7 +77,7 @@ def test_own_rule_values_are_told_before_anything_is_asked(run: Run, low: Path) 
     output = run("decide", *DAY, "--season", low, input="accept\n").output
     own = "Your own rule value: raise_largest = 0.4 share of the rate instead of 0.5 share of the rate (season"
     advised, told, asked_, written = (
-        words(output).index(text) for text in ("Raise nitrogen from 5.25", own, "Decision (", "Record 2, decided")
+        words(output).index(text) for text in ("Raise nitrogen from 5.25", own, "Decision (", "Record 4, decided")
     )
     assert advised < told < asked_ < written
     assert too_wide(output) == []
@@ -124,7 +125,8 @@ def test_deciding_again_on_the_same_day_replaces_the_first(run: Run, low: Path) 
     run("decide", *DAY, "--accept", "--season", low)
     run("decide", *DAY, "--leave", "--reason", "rain", "--season", low)
     assert decided(low).choice == "leave"
-    assert len(open_season(low).records.all()) == 3
+    kinds = [record.kind for record in open_season(low).records.all()]
+    assert kinds == [Kind.PLAN, Kind.RESULT, Kind.DECISION, Kind.DECISION]
 
 
 # --- decisions ----------------------------------------------------------------------------------------------

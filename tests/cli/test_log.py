@@ -32,7 +32,7 @@ def observation(where: Path, *more: object) -> list[object]:
 def test_nitrogen_is_logged_and_held_against_the_plan(run: Run, fresh: Path) -> None:
     output = run(*application(fresh, "--n", "2.62", "--on", "2026-03-16", "--note", "late", "--by", "ann")).output
     assert output.splitlines() == [
-        "Record 1: 2.62 lb N/ac on block creek, Mon 16 Mar 2026.",
+        "Record 2: 2.62 lb N/ac on block creek, Mon 16 Mar 2026.",
         "Week 3: 2.62 applied of 5.25 lb N/ac meant for it.",
     ]
     (item,) = open_season(fresh).block("creek").applications
@@ -47,7 +47,7 @@ def test_products_are_logged_by_their_weights(run: Run, fresh: Path) -> None:
         *("--product", "potassium nitrate = 2"),
     ).output
     n = (1.5 * 0.155 + 2 * 0.13) / AREA
-    assert output.startswith(f"Record 1: {n:.2f} lb N/ac on block creek")
+    assert output.startswith(f"Record 2: {n:.2f} lb N/ac on block creek")
     (item,) = open_season(fresh).block("creek").applications
     assert item.products == {"calcium nitrate": 1.5, "potassium nitrate": 2}
 
@@ -99,7 +99,7 @@ def test_a_metric_season_logs_metric_numbers(run: Run, fresh: Path) -> None:
     path = fresh / "season.toml"
     path.write_text(path.read_text().replace('units = "us"', 'units = "metric"'))
     output = run(*application(fresh, "--n", "2.5", "--on", "2026-03-16")).output
-    assert "Record 1: 2.50 kg N/ha on block creek" in output
+    assert "Record 2: 2.50 kg N/ha on block creek" in output
     assert open_season(fresh).block("creek").applications[0].n_lb_ac == pytest.approx(2.5 / 1.120851)
 
 
@@ -138,7 +138,7 @@ def test_an_application_that_will_not_do_is_not_logged(
 def test_everything_that_can_be_seen_is_logged(run: Run, fresh: Path, kind: str) -> None:
     value = ["--value", "26"] if kind == "soil nitrate" else []
     output = run(*observation(fresh, "--kind", kind, "--on", "2026-04-10", "--note", "lower rows", *value)).output
-    assert output == f"Record 1: {kind} on block creek, Fri 10 Apr 2026.\n"
+    assert output == f"Record 2: {kind} on block creek, Fri 10 Apr 2026.\n"
     (item,) = open_season(fresh).block("creek").observations
     assert (item.sight.value, item.note) == (kind, "lower rows")
 

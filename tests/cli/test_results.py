@@ -31,7 +31,7 @@ def words(text: str) -> str:
 
 def test_a_result_is_entered_by_options_without_a_question(run: Run, fresh: Path) -> None:
     output = run(*ADD, "--petioles", "25", "--received", "2026-05-20", "--by", "ann", "--season", fresh).output
-    assert output == "Record 1: petiole NO3-N, dry weight 2,310 ppm of block creek.\n"
+    assert output == "Record 2: petiole NO3-N, dry weight 2,310 ppm of block creek.\n"
     (result,) = results(fresh)
     assert (result.value, result.sampled, result.received, result.petioles) == (
         2310,
@@ -39,7 +39,10 @@ def test_a_result_is_entered_by_options_without_a_question(run: Run, fresh: Path
         date(2026, 5, 20),
         25,
     )
-    assert open_season(fresh).records.all()[0].author == "ann"
+    assert [(record.kind, record.author) for record in open_season(fresh).records.all()] == [
+        (Kind.PLAN, "ann"),
+        (Kind.RESULT, "ann"),
+    ]
 
 
 def test_every_field_can_be_given(run: Run, fresh: Path) -> None:
@@ -190,7 +193,7 @@ def test_an_unusual_value_is_not_taken_without_a_yes(
 
 def test_an_unusual_value_is_taken_when_confirmed(run: Run, fresh: Path) -> None:
     output = run(*ADD, "--value", "45000", "--confirm", "--season", fresh).output
-    assert output.startswith("Record 1: ")
+    assert output.startswith("Record 2: ")
 
 
 def test_another_year_is_asked_about(run: Run, refused: Refused, fresh: Path) -> None:
@@ -205,7 +208,7 @@ def test_a_result_that_stands_already_is_asked_about(run: Run, refused: Refused,
     run(*ADD, "--season", fresh)
     refused(*ADD, "--season", fresh)
     output = run(*ADD, "--season", fresh, input="y\n").output
-    assert "the same result stands as record 1 already: is this another sample?" in words(output)
+    assert "the same result stands as record 2 already: is this another sample?" in words(output)
     run(*ADD, "--sample-id", "b", "--season", fresh)
     assert len(results(fresh)) == 3
 
@@ -239,7 +242,7 @@ def csv(tmp_path: Path, text: str | bytes) -> Path:
 
 def test_results_are_imported(run: Run, fresh: Path, tmp_path: Path) -> None:
     output = run("results", "import", csv(tmp_path, GOOD), "--season", fresh, "--by", "ann").output
-    assert output == "Took 3 results from report.csv: records 1 to 3.\n"
+    assert output == "Took 3 results from report.csv: records 2 to 4.\n"
     assert [results(fresh, block)[0].value for block in ("creek", "hill", "lane")] == [2310, 3.1, 900]
     assert {record.author for record in open_season(fresh).records.all()} == {"ann"}
 
@@ -276,7 +279,7 @@ def test_the_same_file_is_not_imported_twice_by_mistake(
     run("results", "import", path, "--season", fresh)
     told = refused("results", "import", path, "--season", fresh)
     assert [line.split(",")[1] for line in told.splitlines()] == [" line 2", " line 4", " line 5"]
-    assert "the same result stands as record 1 already" in told
+    assert "the same result stands as record 2 already" in told
 
 
 def test_every_fault_of_every_row_is_told_and_nothing_taken(refused: Refused, fresh: Path, tmp_path: Path) -> None:
@@ -348,7 +351,7 @@ def test_results_are_listed(run: Run, lived: Path) -> None:
     output = run("results", "list", "--season", lived).output
     lines = output.splitlines()
     assert lines[0].split() == ["record", "block", "sampled", "kind", "value", "count"]
-    assert any(line.split()[:3] == ["124", "creek", "2026-05-13"] and "850 ppm" in line for line in lines)
+    assert any(line.split()[:3] == ["125", "creek", "2026-05-13"] and "850 ppm" in line for line in lines)
     assert "replaced" not in output
     assert too_wide(output) == []
     assert contents(lived) == before
@@ -362,7 +365,7 @@ def test_results_of_one_block_are_listed(run: Run, lived: Path) -> None:
 
 def test_replaced_and_voided_results_are_listed_when_asked(run: Run, lived: Path) -> None:
     output = run("results", "list", "--all", "--season", lived).output
-    assert re.search(r"voids (record )?82\b", output)
+    assert re.search(r"voids (record )?83\b", output)
     assert "the report is about Creek side" in words(output)
     assert len(output.splitlines()) > len(run("results", "list", "--season", lived).output.splitlines())
     assert too_wide(output) == []
@@ -377,7 +380,7 @@ def test_results_are_listed_for_machines(run: Run, lived: Path) -> None:
         "reported",
     } == set(data[0])  # fmt: skip
     everything = json.loads(run("results", "list", "--all", "--season", lived, "--json").output)
-    void = next(item for item in everything if item["replaces"] == 82)
+    void = next(item for item in everything if item["replaces"] == 83)
     assert (void["reason"], "value" in void) == ("the report is about Creek side", False)
     assert [item["record"] for item in everything if not item["standing"]] != []
 
@@ -399,44 +402,50 @@ def test_an_unknown_block_is_told(refused: Refused, lived: Path) -> None:
 def test_a_result_is_corrected(run: Run, fresh: Path) -> None:
     run(*ADD, "--value", "23100", "--petioles", "25", "--season", fresh)
     output = run(
-        "results", "correct", "1", "--value", "2310", "--reason", "misread", "--season", fresh, "--by", "ben"
+        "results", "correct", "2", "--value", "2310", "--reason", "misread", "--season", fresh, "--by", "ben"
     ).output
-    assert output == "Record 2 replaces record 1.\n"
+    assert output == "Record 3 replaces record 2.\n"
     (result,) = results(fresh)
     assert (result.value, result.petioles) == (2310, 25)
     listed = run("results", "list", "--all", "--season", fresh).output.splitlines()
     assert listed[2].endswith("replaced")
-    assert listed[3].endswith("replaces 1")
+    assert listed[3].endswith("replaces 2")
     assert "misread" in listed[-1]
     data = json.loads(run("results", "list", "--season", fresh, "--json").output)
-    assert (data[0]["reason"], data[0]["author"], data[0]["replaces"]) == ("misread", "ben", 1)
+    assert (data[0]["reason"], data[0]["author"], data[0]["replaces"]) == ("misread", "ben", 2)
 
 
 def test_a_result_moves_to_the_right_block(run: Run, fresh: Path) -> None:
     run(*ADD, "--season", fresh)
-    run("results", "correct", "1", "--block", "Hill top", "--reason", "wrong field", "--season", fresh)
+    run("results", "correct", "2", "--block", "Hill top", "--reason", "wrong field", "--season", fresh)
     assert (results(fresh, "creek"), len(results(fresh, "hill"))) == ((), 1)
 
 
 def test_the_reason_is_asked_for(run: Run, refused: Refused, fresh: Path) -> None:
     run(*ADD, "--season", fresh)
-    told = refused("results", "correct", "1", "--value", "2400", "--season", fresh)
+    told = refused("results", "correct", "2", "--value", "2400", "--season", fresh)
     assert "--reason: is missing, and there is nobody to ask" in told
-    assert "--reason: is missing" in refused("results", "void", "1", "--season", fresh)
-    run("results", "correct", "1", "--value", "2400", "--season", fresh, input="misread\n")
-    run("results", "void", "2", "--season", fresh, input="wrong field\n")
-    assert [record.reason for record in open_season(fresh).records.all()] == ["", "misread", "wrong field"]
+    assert "--reason: is missing" in refused("results", "void", "2", "--season", fresh)
+    run("results", "correct", "2", "--value", "2400", "--season", fresh, input="misread\n")
+    run("results", "void", "3", "--season", fresh, input="wrong field\n")
+    assert [(record.kind, record.reason) for record in open_season(fresh).records.all()] == [
+        (Kind.PLAN, ""),
+        (Kind.RESULT, ""),
+        (Kind.RESULT, "misread"),
+        (Kind.RESULT, "wrong field"),
+    ]
 
 
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        (["1"], "nothing to correct was given; name the fields that change, such as --value 2310"),
+        (["2"], "nothing to correct was given; name the fields that change, such as --value 2310"),
         (["7", "--value", "2400"], "there is no standing result 7"),
-        (["1", "--value", "much"], 'value: "much" is not a value'),
-        (["1", "--value", "45000"], "value: 45,000 ppm is unusual"),
-        (["1", "--sampled", "2026-06-01"], "sampled: 2026-06-01 is after today"),
-        (["2", "--value", "2400"], "there is no standing result 2"),
+        (["2", "--value", "much"], 'value: "much" is not a value'),
+        (["2", "--value", "45000"], "value: 45,000 ppm is unusual"),
+        (["2", "--sampled", "2026-06-01"], "sampled: 2026-06-01 is after today"),
+        (["1", "--value", "2400"], "there is no standing result 1"),
+        (["3", "--value", "2400"], "there is no standing result 3"),
     ],
 )
 def test_a_correction_that_will_not_do_is_refused(
@@ -449,18 +458,23 @@ def test_a_correction_that_will_not_do_is_refused(
 
 def test_an_unusual_correction_is_taken_when_confirmed(run: Run, fresh: Path) -> None:
     run(*ADD, "--season", fresh)
-    run("results", "correct", "1", "--value", "45000", "--reason", "x", "--confirm", "--season", fresh)
+    run("results", "correct", "2", "--value", "45000", "--reason", "x", "--confirm", "--season", fresh)
     assert results(fresh)[0].value == 45000
 
 
 def test_a_record_is_voided_once(run: Run, refused: Refused, fresh: Path) -> None:
     run(*ADD, "--season", fresh)
-    output = run("results", "void", "1", "--reason", "wrong field", "--season", fresh).output
-    assert output == "Record 2 voids record 1.\n"
+    output = run("results", "void", "2", "--reason", "wrong field", "--season", fresh).output
+    assert output == "Record 3 voids record 2.\n"
     assert results(fresh) == ()
-    assert "there is no standing record 1" in refused("results", "void", "1", "--reason", "x", "--season", fresh)
+    assert "there is no standing record 2" in refused("results", "void", "2", "--reason", "x", "--season", fresh)
     listed = run("results", "list", "--all", "--season", fresh).output
-    assert re.search(r"voids (record )?1\b", listed)
+    assert re.search(r"voids (record )?2\b", listed)
+
+
+def test_the_plan_on_record_is_not_voided(refused: Refused, lived: Path) -> None:
+    told = refused("results", "void", "1", "--reason", "x", "--season", lived)
+    assert "the plan on record is not voided; change season.toml instead" in told
 
 
 def test_a_decision_is_not_voided(refused: Refused, lived: Path) -> None:

@@ -16,6 +16,7 @@ from click.testing import CliRunner
 import fertadjust
 from fertadjust.api import open_season
 from fertadjust.cli import cli
+from fertadjust.records import Kind
 from tests.cli.conftest import Refused, Run, too_wide
 
 
@@ -70,6 +71,12 @@ def test_the_commands_come_in_the_order_of_a_seasons_work() -> None:
         "history",
         "chart",
         "report",
+        "plan",
+        "audit",
+        "backup",
+        "restore",
+        "export",
+        "import",
         "demo",
     ]
     assert {" ".join(words) for words in ALL if len(words) == 2} == {
@@ -85,6 +92,9 @@ def test_the_commands_come_in_the_order_of_a_seasons_work() -> None:
         "log show",
         "materials list",
         "materials show",
+        "plan record",
+        "plan list",
+        "plan show",
     }
 
 
@@ -330,4 +340,8 @@ def test_who_enters_may_be_named_once(run: Run, fresh: Path, monkeypatch: pytest
     monkeypatch.setenv("FERTADJUST_BY", "ann")
     run("log", "application", "--block", "creek", "--n", "2", "--season", fresh)
     run("log", "observation", "--block", "creek", "--kind", "frost", "--by", "ben", "--season", fresh)
-    assert [record.author for record in open_season(fresh).records.all()] == ["ann", "ben"]
+    assert [(record.kind, record.author) for record in open_season(fresh).records.all()] == [
+        (Kind.PLAN, "ann"),
+        (Kind.APPLICATION, "ann"),
+        (Kind.OBSERVATION, "ben"),
+    ]
