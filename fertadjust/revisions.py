@@ -61,7 +61,7 @@ def revisions(records: Sequence[Record]) -> list[Revision]:
         other: tuple[str, ...] = ()
         if before is not None:
             changes, other = changed_lines(before["season"], now["season"]), _other(before, now)
-            if not changes and not other:
+            if not changes and not other and before["season"] != now["season"]:
                 other = ("the end of the last line",)
         found.append(
             Revision(
