@@ -19,6 +19,8 @@ from fertadjust.entry import (
     same_result,
 )
 from fertadjust.errors import Fault, UserError
+from fertadjust.intake import Allowed, Intake, drafts, intake
+from fertadjust.lab.report import Report
 from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing, standing_on
 from fertadjust.revisions import Revision, plan_content, revisions
 from fertadjust.season import BlockSeason
@@ -121,6 +123,25 @@ class SeasonBook:
             for item in entered
         ]
         return self._write(drafts, by)
+
+    def hold(
+        self, report: Report, name: str, samples: Mapping[str, str], allowed: Allowed, today: date | None = None
+    ) -> Intake:
+        """Hold a laboratory report against the season without writing it; see `fertadjust.intake.intake`."""
+        return intake(report, name, self.file, self.records.all(), samples, today or today_here(), allowed)
+
+    def take(self, found: Intake, name: str, *, by: str = "") -> list[int]:
+        """Write what is new and revised in a report, all or none; the record numbers.
+
+        Args:
+            found: see `hold`.
+            name: the report's file name.
+            by: who imports it; the account's name when empty.
+
+        Raises:
+            UserError: the records cannot be written, or a result was corrected in the meantime.
+        """
+        return self._write(drafts(found, name), by)
 
     def correct_result(
         self,

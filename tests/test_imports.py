@@ -48,10 +48,19 @@ files toml_file
 shipped
 feeding_model season_model feeding_labels feeding_file season_file
 chain records_schema records stored revisions
-entry lab starter deciding history
+entry starter deciding history
+audit decision_audit transfer
+lab.text lab.values lab.days
+lab.vocabulary
+lab.words
+lab.profile lab.found
+lab.layout lab.cells lab.kinds
+lab.amounts
+lab.body lab.lab_json lab.spreadsheet
+lab.report
+lab
 laboratories
-audit decision_audit
-transfer backup
+intake report_reading backup
 chart_parts chart_sheet chart_panels charts
 pages
 report_parts report_evidence report
@@ -62,7 +71,7 @@ api
 outputs
 demo
 cli.common
-cli.setup cli.bands cli.results cli.log cli.advise cli.decide cli.history cli.pages
+cli.setup cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.pages
 cli.materials cli.feeding cli.blend cli.records
 cli.demo
 cli

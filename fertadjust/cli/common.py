@@ -81,6 +81,7 @@ def ask(value: Any, option: str, question: str, **prompt: Any) -> Any:
     except click.Abort:
         if sys.stdin.isatty():
             raise
+        click.echo("")
         raise UserError(Fault("is missing, and there is nobody to ask", key=option)) from None
 
 

@@ -23,6 +23,7 @@ from fertadjust.cli.common import (
     season_option,
     today,
 )
+from fertadjust.cli.reports import import_
 from fertadjust.errors import Fault, UserError
 
 
@@ -129,36 +130,7 @@ def _more(season: Any, fields: dict[str, str]) -> dict[str, str]:
     return more
 
 
-@results.command(
-    "import",
-    epilog="""\b
-The first line names the columns, in any order:
-  block, sampled, value are needed; received, tissue, basis, analyte, unit,
-  petioles, method, laboratory, sample_id, note may be there.
-Example: fertadjust results import report.csv
-""",
-)
-@click.argument("file", type=click.Path(path_type=Path))
-@season_option
-@_confirm_option
-@by_option
-def import_(file: Path, folder: Path, confirmed: bool, by: str) -> None:
-    """Import results from a CSV FILE, all or none."""
-    from fertadjust.lab import read_csv
-
-    season = open_folder(folder)
-    rows = list(read_csv(file))
-    if not rows:
-        raise UserError(Fault("there are no results below the header", file.name))
-    numbers = season.add_results(
-        [fields for _, fields in rows],
-        by=by,
-        confirm=confirmed,
-        today=today(),
-        lines=[line for line, _ in rows],
-        source=file.name,
-    )
-    say(f"Took {len(numbers)} results from {file.name}: records {numbers[0]} to {numbers[-1]}.")
+results.add_command(import_)
 
 
 @results.command("list", epilog="Example: fertadjust results list --block north")

@@ -59,7 +59,18 @@ def fresh(tmp_path: Path) -> Path:
 def _the_day(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("FERTADJUST_SEASON", "FERTADJUST_BY", "FERTADJUST_DEBUG"):
         monkeypatch.delenv(name, raising=False)
-    for name in ("common", "advise", "blend", "decide", "feeding", "log", "pages", "results"):
+    for name in (
+        "common",
+        "advise",
+        "blend",
+        "decide",
+        "feeding",
+        "log",
+        "pages",
+        "records",
+        "reports",
+        "results",
+    ):
         monkeypatch.setattr(import_module(f"fertadjust.cli.{name}"), "today", lambda: TODAY)
     for name in ("api", "season_book"):
         monkeypatch.setattr(f"fertadjust.{name}.today_here", lambda: TODAY)

@@ -1,0 +1,1 @@
+"""Readers of laboratory reports: bytes in; rows, faults and questions out."""

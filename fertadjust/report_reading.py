@@ -1,0 +1,90 @@
+"""A laboratory report read with what the season knows of its laboratories, and what it has to be told."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from fertadjust.errors import Fault, UserError
+from fertadjust.lab.profile import Profile, told
+from fertadjust.lab.report import Report, read_report
+from fertadjust.lab.words import loose
+from fertadjust.laboratories import Laboratories
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A report as read.
+
+    Attributes:
+        report: the report; its questions are still open.
+        profile: what the report was read with.
+        known_as: name of the kept profile that it was read with, or "".
+        changed: whether the profile holds answers that are not kept yet.
+    """
+
+    report: Report
+    profile: Profile
+    known_as: str
+    changed: bool
+
+
+def read_known(
+    data: bytes,
+    name: str,
+    laboratories: Laboratories,
+    laboratory: str = "",
+    answers: Iterable[tuple[str, str]] = (),
+    *,
+    sap_or_dry: str = "",
+) -> Reading:
+    """Read a report with the profile of its laboratory: the one named, else the only one with the report's header.
+
+    Args:
+        data, name: the file's bytes and name.
+        laboratories: the season's profiles.
+        laboratory: name of a profile, or "".
+        answers: further answers, as question key and answer.
+        sap_or_dry: basis of petiole values where the report says none and the season's tables leave one only.
+
+    Raises:
+        UserError: the file is no report, or an answer will not do.
+    """
+    if laboratory:
+        known_as = laboratory if laboratory in laboratories.laboratories else ""
+    else:
+        found = read_report(data, name, Profile(), sap_or_dry=sap_or_dry)
+        known_as = laboratories.profile_for(found.header) or ""
+    kept = laboratories.laboratories.get(known_as, Profile())
+    profile = kept
+    for key, answer in answers:
+        profile = told(profile, key, answer)
+    report = read_report(data, name, profile, sap_or_dry=sap_or_dry)
+    return Reading(report, profile, known_as, profile != kept)
+
+
+def kept_with(laboratories: Laboratories, name: str, reading: Reading) -> Laboratories:
+    """The laboratories with the profile that a report was read with, recognised by its header from now on.
+
+    Raises:
+        UserError: the name will not do.
+    """
+    if not re.fullmatch(r"[a-z0-9][a-z0-9_-]*", name):
+        message = f'"{name}" should be of small letters, digits, - and _, such as valley-lab'
+        raise UserError(Fault(message, key="--laboratory"))
+    profile = reading.profile.model_copy(update={"header": tuple(map(loose, reading.report.header))})
+    return laboratories.model_copy(update={"laboratories": laboratories.laboratories | {name: profile}})
+
+
+def open_questions(report: Report) -> UserError:
+    """What a report leaves open, as faults that say how to answer."""
+    return UserError(
+        [
+            Fault(
+                f'{item.text} Say it with --tell "{item.key}={"|".join(item.choices) or "..."}"',
+                item.where,
+            )
+            for item in report.questions
+        ]
+    )
