@@ -81,9 +81,8 @@ def import_(
 
     season = open_folder(folder)
     known = read_laboratories(folder)
-    reading = _read(
-        season, known, read_bytes(file), file.name, laboratory, [_pair(text, "--tell") for text in told]
-    )
+    answers, named = [_pair(text, "--tell") for text in told], _named(season, samples)
+    reading = _read(season, known, read_bytes(file), file.name, laboratory, answers)
     if not reading.report.rows and not reading.report.faults:
         raise UserError(_without_values(reading.report, file.name))
     labs = known.model_copy(update={"samples": known.samples | named})
