@@ -21,7 +21,7 @@ from fertadjust.chain import broken_links
 from fertadjust.errors import UserError
 from fertadjust.records import RECORDS_FILE, Kind, Records
 from fertadjust.season_file import SEASON_FILE, SeasonFile, read_season
-from tests.test_records import NOON, PROGRAM, as_another_person, draft, refusal, write
+from tests.test_records import PROGRAM, as_another_person, draft, refusal, write
 from tests.test_season_file import BAND_TABLE, OWN_BANDS, SEASON, edited
 
 OWN = edited(('tables = ["strawberry-petiole-dry-us-southeast"]\n', OWN_BANDS))
@@ -88,8 +88,8 @@ def test_a_backup_changes_nothing_in_the_season(file: SeasonFile, tmp_path: Path
 
 def test_two_backups_of_the_same_season_are_the_same_bytes(file: SeasonFile, backup: Path, tmp_path: Path) -> None:
     time.sleep(1.1)
-    for name in os.listdir(file.folder):
-        os.utime(file.folder / name)
+    for item in file.folder.iterdir():
+        os.utime(item)
     write_backup(file, records_of(file.folder), tmp_path / "again.zip")
     assert (tmp_path / "again.zip").read_bytes() == backup.read_bytes()
 
@@ -118,7 +118,10 @@ def test_a_backup_takes_the_place_of_an_older_one(file: SeasonFile, backup: Path
 
 @pytest.mark.parametrize(
     "statement",
-    ["UPDATE records SET author = 'mallory' WHERE number = 2", "UPDATE records SET content = '{' WHERE number = 2"],
+    [
+        "UPDATE records SET author = 'mallory' WHERE number = 2",
+        "UPDATE records SET content = '{' WHERE number = 2",
+    ],
 )
 def test_records_that_are_not_in_order_are_not_backed_up_over_good_ones(
     file: SeasonFile, backup: Path, statement: str
@@ -304,7 +307,7 @@ def test_a_backup_with_a_byte_changed_anywhere_is_refused_or_right(backup: Path,
     data, right = backup.read_bytes(), parts_of(backup)
     directory = data.index(b"PK\x01\x02")
     chance = random.Random(3)
-    places = [*range(0, 60), *chance.sample(range(60, directory), 300), *range(directory, len(data))]
+    places = [*range(60), *chance.sample(range(60, directory), 300), *range(directory, len(data))]
     refused = 0
     for place in places:
         for value in (data[place] ^ (1 << chance.randrange(8)), chance.choice([0, 1, 8, 9, 12, 14, 0xFF])):
@@ -385,7 +388,9 @@ def test_a_backup_with_a_name_that_leads_out_of_the_folder_is_refused(
 
 
 @pytest.mark.parametrize(
-    "more", [{"season.toml/x": b""}, {"bands": b""}, {"x" * 300: b""}, {"records.db/x": b""}], ids=lambda more: [*more][0][:20]
+    "more",
+    [{"season.toml/x": b""}, {"bands": b""}, {"x" * 300: b""}, {"records.db/x": b""}],
+    ids=lambda more: next(iter(more))[:20],
 )
 def test_a_backup_whose_names_do_not_go_together_is_refused_and_nothing_written(
     backup: Path, tmp_path: Path, more: dict[str, bytes]
@@ -437,4 +442,3 @@ def test_a_backup_is_a_plain_zip_file_that_every_computer_opens(backup: Path) ->
         assert archive.testzip() is None
         assert {info.compress_type for info in archive.infolist()} == {zipfile.ZIP_DEFLATED}
         assert {info.date_time for info in archive.infolist()} == {(1980, 1, 1, 0, 0, 0)}
-    assert NOON.year == 2026

@@ -30,7 +30,7 @@ CHANGED = "it is not as it was written, or the record before it is not"
 
 def row(number: int, **changes: Any) -> Row:
     names = ("number", "kind", "block", "day", "written", "author", "program", "replaces", "reason", "content")
-    return tuple((dict(zip(names, FIRST, strict=True)) | {"number": number} | changes).values())  # type: ignore[return-value]
+    return tuple((dict(zip(names, FIRST, strict=True)) | {"number": number} | changes).values())
 
 
 def chained(*rows: Row) -> list[tuple[Row, str]]:

@@ -447,7 +447,7 @@ def test_the_core_of_an_advice_is_its_numbers_and_not_its_words(season: Season) 
     assert core_of(data) != core_of(data | {"action": "cut"})
 
 
-PARTS = [(key,) for key in ("advice", "basis", "by")]
+PARTS: list[tuple[str, ...]] = [(key,) for key in ("advice", "basis", "by")]
 PARTS += [("advice", key) for key in ("on", "block", "headline", "action", "factor", "weeks", "trace")]
 PARTS += [("basis", key) for key in ("policy", "program", "season", "tables", "up_to")]
 

@@ -12,12 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from fertadjust import records_schema
 from fertadjust.audit import audit_records
 from fertadjust.chain import FIRST_LINK, broken_links, link_of
 from fertadjust.errors import UserError
-from fertadjust.records import RECORDS_FILE, SCHEMA, Draft, Kind, Records
-from fertadjust.records_schema import APPLICATION_ID, FIELDS, GUARDS
+from fertadjust.records import RECORDS_FILE, Draft, Kind, Records
+from fertadjust.records_schema import APPLICATION_ID, FIELDS, GUARDS, SCHEMA
 from tests.test_records import PROGRAM, contents, draft, refusal
 
 FIRST_FORM = """
@@ -238,15 +237,14 @@ def test_a_bringing_up_that_fails_at_a_record_leaves_the_old_file(
     records: Records, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, error: BaseException
 ) -> None:
     before = contents(tmp_path)
-    true = records_schema.link_of
 
     def failing(link: str, row: tuple[object, ...]) -> str:
         if row[0] == number:
             raise error
-        return true(link, row)
+        return link_of(link, row)
 
     with monkeypatch.context() as patched:
-        patched.setattr(records_schema, "link_of", failing)
+        patched.setattr("fertadjust.records_schema.link_of", failing)
         with pytest.raises((UserError, KeyboardInterrupt, MemoryError)):
             write(records, draft())
     assert contents(tmp_path) == before
