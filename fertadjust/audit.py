@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
 
 from fertadjust.chain import Row, broken_links
 from fertadjust.errors import Fault, UserError
-from fertadjust.records import RECORDS_FILE, Kind, Records
+from fertadjust.records import RECORDS_FILE, Records, earlier, readable
 
 _SEAL_DIGITS = 16
+_MOST_DIGITS = 19
+_DATABASES_OWN = ("-journal", "-wal", "-shm")
+"""Endings of files that belong to the records while they are written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,18 +52,17 @@ def audit_records(folder: Path, records: Records, seal: str = "") -> RecordsAudi
         UserError: the file cannot be read as records at all, or the seal is none.
     """
     faults = records.faults()
-    rows = records.rows()
-    linked = all(link for _, link in rows)
+    rows, linked = records.rows(), records.linked()
     if linked:
         faults += [f"record {item.number}: {item.message}" for item in broken_links(rows)]
-    unreadable = [row[0] for row, _ in rows if not _readable(row)]
+    unreadable = [row[0] for row, _ in rows if not readable(row)]
     faults += [f"record {number}: it cannot be read" for number in unreadable]
     if seal:
         faults += _seal_faults(rows, seal)
     return RecordsAudit(
         count=len(rows),
-        first=rows[0][0][4] if rows else "",
-        last=rows[-1][0][4] if rows else "",
+        first=str(rows[0][0][4]) if rows else "",
+        last=str(rows[-1][0][4]) if rows else "",
         seal=f"{rows[-1][0][0]}:{rows[-1][1][:_SEAL_DIGITS]}" if rows and linked and not faults else "",
         faults=tuple(faults),
         notes=(*_form_notes(linked), *_clock_notes(rows), *_copies(folder)),
@@ -69,19 +70,9 @@ def audit_records(folder: Path, records: Records, seal: str = "") -> RecordsAudi
     )
 
 
-def _readable(row: Row) -> bool:
-    try:
-        Kind(row[1])
-        date.fromisoformat(row[3])
-        datetime.fromisoformat(row[4])
-        return row[9] is None or isinstance(json.loads(row[9]), dict)
-    except ValueError:
-        return False
-
-
 def _seal_faults(rows: Sequence[tuple[Row, str]], seal: str) -> list[str]:
     number, _, digits = seal.strip().partition(":")
-    if not (number.isascii() and number.isdigit() and len(digits) >= _SEAL_DIGITS):
+    if not (number.isascii() and number.isdigit() and len(number) < _MOST_DIGITS and len(digits) >= _SEAL_DIGITS):
         raise UserError(Fault(f'"{seal}" is no seal; one looks like 83:9f2c0d1e5a6b7c8d', key="--seal"))
     links = {row[0]: link for row, link in rows}
     if int(number) not in links:
@@ -98,18 +89,16 @@ def _form_notes(linked: bool) -> list[str]:
 
 
 def _clock_notes(rows: Sequence[tuple[Row, str]]) -> list[str]:
-    readable = [row for row, _ in rows if _readable(row)]
     return [
-        f"Record {after[0]} was written on {after[4]} by its computer's clock, before record {before[0]} on "
-        f"{before[4]}: a clock was set wrong."
-        for before, after in pairwise(readable)
-        if _before(after[4], before[4])
+        f"Record {after[0]} was written on {_time(after[4])} by its computer's clock, before record {before[0]} "
+        f"on {_time(before[4])}: a clock was set wrong."
+        for (before, _), (after, _) in pairwise(rows)
+        if earlier(after[4], before[4])
     ]
 
 
-def _before(one: str, other: str) -> bool:
-    first, second = datetime.fromisoformat(one), datetime.fromisoformat(other)
-    return first.tzinfo is not None and second.tzinfo is not None and first < second
+def _time(written: str) -> str:
+    return datetime.fromisoformat(written).isoformat(" ", "minutes")
 
 
 def _copies(folder: Path) -> list[str]:
@@ -118,7 +107,7 @@ def _copies(folder: Path) -> list[str]:
     names = sorted(
         path.name for path in folder.glob(f"{stem}*.db*") if path.is_file() and path.name != RECORDS_FILE
     )
-    names = [name for name in names if name != f"{RECORDS_FILE}-journal"]
+    names = [name for name in names if name not in {f"{RECORDS_FILE}{end}" for end in _DATABASES_OWN}]
     return [
         f"{name} lies beside the records and is not read. If a cloud drive made it, two computers wrote at once: "
         "export it, and enter what is missing."

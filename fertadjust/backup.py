@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import lzma
 import tempfile
 import zipfile
 import zlib
@@ -12,13 +13,18 @@ from typing import Final
 
 from fertadjust.audit import audit_records
 from fertadjust.errors import Fault, UserError
-from fertadjust.files import write_bytes
+from fertadjust.files import read_bytes, write_bytes
 from fertadjust.laboratories import LABORATORIES_FILE
 from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.season_file import SEASON_FILE, SeasonFile
 
 _EPOCH: Final = (1980, 1, 1, 0, 0, 0)
 _LARGEST: Final = 2_000_000_000
+_SHORT: Final = 40
+_BROKEN: Final = (
+    *(OSError, EOFError, RuntimeError, NotImplementedError),
+    *(zipfile.BadZipFile, zlib.error, lzma.LZMAError),
+)
 
 
 def write_backup(file: SeasonFile, records: Records, path: Path) -> int:
@@ -34,7 +40,9 @@ def write_backup(file: SeasonFile, records: Records, path: Path) -> int:
     Raises:
         UserError: something cannot be read, the records are damaged, or the file cannot be written.
     """
-    parts = {name: (file.folder / name).read_bytes() for name in _own_files(file)}
+    if path.exists() and SEASON_FILE not in _names(path):
+        raise UserError(Fault("stands already and is no backup; choose another name", str(path)))
+    parts = {name: read_bytes(file.folder / name) for name in _own_files(file)}
     with tempfile.TemporaryDirectory() as place:
         copy = Path(place) / RECORDS_FILE
         if (file.folder / RECORDS_FILE).exists():
@@ -87,16 +95,41 @@ def restore(path: Path, folder: Path) -> int:
         found = audit_records(Path(place), Records(copy, ""))
     if found.faults:
         raise UserError([Fault(f"the backup is not in order: {text}", path.name) for text in found.faults])
-    for name in sorted(parts, key=lambda part: part == SEASON_FILE):
-        write_bytes(folder / name, parts[name])
+    _unpack(parts, folder, path)
     return found.count
+
+
+def _unpack(parts: Mapping[str, bytes], folder: Path, path: Path) -> None:
+    """Write all files beside the folder's place first, so that it is there whole or not at all."""
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=folder.parent, prefix=f".{folder.name[:_SHORT]}.") as place:
+            made = Path(place) / "season"
+            for name in sorted(parts):
+                write_bytes(made / name, parts[name])
+            if folder.exists():
+                folder.rmdir()
+            made.rename(folder)
+    except UserError:
+        raise UserError(Fault(f"{path.name} cannot be unpacked here; nothing was written", str(folder))) from None
+    except OSError as error:
+        raise UserError(Fault(f"cannot be written: {error.strerror}", str(folder))) from None
+
+
+def _names(path: Path) -> list[str]:
+    """Names in a zip file, none in any other."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return archive.namelist()
+    except (OSError, zipfile.BadZipFile):
+        return []
 
 
 def _unzipped(path: Path) -> dict[str, bytes]:
     no_backup = Fault("is no backup of a season, or is damaged", str(path))
     try:
         with zipfile.ZipFile(path) as archive:
-            names = archive.namelist()
+            names = [name for name in archive.namelist() if not name.endswith("/")]
             if SEASON_FILE not in names or not all(map(_inside, names)):
                 raise UserError(no_backup)
             if sum(info.file_size for info in archive.infolist()) > _LARGEST:
@@ -104,7 +137,7 @@ def _unzipped(path: Path) -> dict[str, bytes]:
             return {name: archive.read(name) for name in names}
     except FileNotFoundError:
         raise UserError(Fault("there is no such file", str(path))) from None
-    except (OSError, zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError):
+    except _BROKEN:
         raise UserError(no_backup) from None
 
 

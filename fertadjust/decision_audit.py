@@ -20,7 +20,7 @@ from fertadjust.errors import OtherForm, UserError
 from fertadjust.records import Kind, Record, standing, standing_on
 from fertadjust.rules.policy import Policy
 from fertadjust.season_file import SeasonFile, parse_season
-from fertadjust.stored import first_versions, with_records
+from fertadjust.stored import NOT_AS_WRITTEN, first_versions, with_records
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +65,29 @@ def audit_decisions(file: SeasonFile, records: Sequence[Record], program: str) -
         records: every record, in order.
         program: name and version of this program.
     """
-    return [
-        _Decision(file, records, record, program).derived()
-        for record in records
-        if record.kind is Kind.DECISION and record.content is not None
-    ]
+    decisions = [item for item in records if item.kind is Kind.DECISION and item.content is not None]
+    return [_derived(file, records, record, program) for record in decisions]
+
+
+def _derived(file: SeasonFile, records: Sequence[Record], record: Record, program: str) -> Derived:
+    try:
+        return _Decision(file, records, record, program).derived()
+    except NOT_AS_WRITTEN:
+        return Derived(
+            record=record.number,
+            block=record.block,
+            on=date.fromisoformat(record.day),
+            by=record.author,
+            program=record.program,
+            advised="",
+            again=None,
+            same=False,
+            wording=(),
+            why_not="it, or a record that it was made from, is not as this program writes it",
+            today=None,
+            otherwise=False,
+            causes=(),
+        )
 
 
 def derived_advice(content: Mapping[str, Any], records: Sequence[Record], file: SeasonFile) -> dict[str, Any]:
@@ -117,9 +135,9 @@ class _Decision:
             record=self._record.number,
             block=self._record.block,
             on=self._day,
-            by=self._content["by"],
-            program=self._basis["program"],
-            advised=advised["headline"],
+            by=str(self._content["by"]),
+            program=str(self._basis["program"]),
+            advised=str(advised["headline"]),
             again=again,
             same=same,
             wording=wording,
@@ -200,22 +218,25 @@ class _Decision:
 
     def _changed_records(self) -> Iterable[tuple[str, list[Record]]]:
         """The records of then with one later record besides, for each that may matter."""
-        first = first_versions(self._records)
-        numbers = {item.number for item in self._known}
+        first, known = first_versions(self._records), {item.number: item for item in self._known}
+        blocks = {item.number: item.block for item in self._records}
         for item in self._records:
-            if item.number in numbers or item.block != self._record.block or item.kind is Kind.DECISION:
+            root = first.get(item.number, item.number)
+            moved = blocks.get(item.replaces or 0, item.block)
+            if item.number in known or item.kind is Kind.DECISION or self._record.block not in (item.block, moved):
                 continue
-            root = first.get(item.number)
-            if root is None:
-                cause = f"record {item.number} was entered later"
-            elif root in numbers:
+            line = [
+                other
+                for other in self._records
+                if first.get(other.number, other.number) == root and other.number not in known
+            ]
+            if root in known:
                 verb = "voided" if item.content is None else "corrected"
                 cause = f"record {item.replaces} was {verb} by record {item.number}: {item.reason}"
-            else:
-                continue
-            chain = [other for other in self._records if first.get(other.number) == root and root is not None]
-            line = [other for other in chain if other.number <= item.number and other.number not in numbers]
-            yield cause, standing([*self._known, *(line or [item])])
+                yield cause, standing([*self._known, *(other for other in line if other.number <= item.number)])
+            elif item.number == root:
+                since = " and corrected since" if len(line) > 1 else ""
+                yield f"record {item.number} was entered later{since}", standing([*self._known, *line])
 
     def _together(self, then: SeasonFile) -> list[str]:
         found = [cause for cause, _ in self._changed_files(then)]

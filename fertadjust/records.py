@@ -20,10 +20,21 @@ from typing import Any
 
 from fertadjust.chain import FIRST_LINK, Row, link_of
 from fertadjust.errors import Fault, UserError
-from fertadjust.records_schema import APPLICATION_ID, FIELDS, GUARDS, SCHEMA, create, explained, migrate
+from fertadjust.records_schema import (
+    APPLICATION_ID,
+    FIELDS,
+    FIRST_LINKED,
+    SCHEMA,
+    create,
+    explained,
+    migrate,
+    missing_guards,
+)
 
 RECORDS_FILE = "records.db"
 _BUSY_S = 10.0
+_SMALLEST = 512
+"""Fewer bytes are no database (SQLite's smallest page)."""
 _LOG = logging.getLogger(__name__)
 
 
@@ -185,9 +196,20 @@ class Records:
         if not self._there():
             return []
         with self._connect(write=False) as db:
-            link = "link" if self._version(db) >= 2 else "''"
+            link = "link" if self._version(db) >= FIRST_LINKED else "''"
             found = db.execute(f"SELECT {FIELDS}, {link} FROM records ORDER BY number").fetchall()
         return [(row[:-1], row[-1]) for row in found]
+
+    def linked(self) -> bool:
+        """Whether the file is of a form whose records carry links; true where there are no records yet.
+
+        Raises:
+            UserError: the file cannot be read as records of this program.
+        """
+        if not self._there():
+            return True
+        with self._connect(write=False) as db:
+            return self._version(db) >= FIRST_LINKED
 
     def faults(self) -> list[str]:
         """What is wrong with the database itself, empty when nothing is: pages, references, guards, last number.
@@ -201,8 +223,7 @@ class Records:
             found = [f"database: {text}" for (text,) in db.execute("PRAGMA integrity_check") if text != "ok"]
             lost = db.execute("PRAGMA foreign_key_check").fetchall()
             found += [f"record {row[1]} replaces a record that is not there" for row in lost]
-            names = {name for (name,) in db.execute("SELECT name FROM sqlite_master")}
-            found += [f"the guard {name} was taken out of the database" for name in GUARDS if name not in names]
+            found += [f"the guard {name} was taken out of the database" for name in missing_guards(db)]
             (last,) = db.execute("SELECT coalesce(max(number), 0) FROM records").fetchone()
             given = _last_given(db)
         if given > last:
@@ -224,8 +245,7 @@ class Records:
 
     @contextmanager
     def _connect(self, *, write: bool) -> Iterator[sqlite3.Connection]:
-        if self._path.is_dir():
-            raise UserError(Fault("the records cannot be opened: this is a folder, not a file", str(self._path)))
+        self._look_at_file()
         mode = "rwc" if write else "rw" if self._interrupted() else "ro"
         try:
             db = sqlite3.connect(
@@ -237,6 +257,7 @@ class Records:
         except sqlite3.Error as error:
             raise self._refused(error, write) from None
         try:
+            db.text_factory = _text
             if write:
                 self._leave_no_log(db)
                 db.execute("PRAGMA synchronous = EXTRA")
@@ -245,28 +266,40 @@ class Records:
             yield db
             if write:
                 db.execute("COMMIT")
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise self._refused(error, write) from None
         finally:
             if db.in_transaction:
                 db.execute("ROLLBACK")
             db.close()
 
-    def _refused(self, error: sqlite3.Error, write: bool) -> UserError:
+    def _refused(self, error: Exception, write: bool) -> UserError:
         what = "the records were not changed" if write else "the records cannot be read"
         return UserError(Fault(f"{what}: {explained(error)}", str(self._path)))
 
     def _record(self, row: Row, link: str) -> Record:
-        number, kind, block, day, written, author, program, replaces, reason, content = row
         try:
-            data = None if content is None else json.loads(content)
-            return Record(number, Kind(kind), block, day, written, author, program, replaces, reason, data, link)
-        except ValueError:
-            message = f"record {number} is not as it was written; look with: fertadjust audit"
+            return record_of(row, link)
+        except (ValueError, TypeError, RecursionError):
+            message = f"record {row[0]} is not as it was written; look with: fertadjust audit"
             raise UserError(Fault(message, str(self._path))) from None
 
     def _there(self) -> bool:
-        return self._path.exists() and self._path.stat().st_size > 0
+        try:
+            return self._path.exists() and self._path.stat().st_size > 0
+        except OSError as error:
+            raise UserError(Fault(f"the records cannot be read: {error.strerror}", str(self._path))) from None
+
+    def _look_at_file(self) -> None:
+        """Refuse what is no database before the database takes it for an empty one."""
+        if not self._there():
+            return
+        if self._path.is_dir():
+            raise UserError(Fault("the records cannot be opened: this is a folder, not a file", str(self._path)))
+        if self._path.stat().st_size < _SMALLEST:
+            raise UserError(
+                Fault("this is not a records file of this program; it was left as it is", str(self._path))
+            )
 
     def _interrupted(self) -> bool:
         """Whether a writing broke off half-way: SQLite takes it back, which it cannot do read-only."""
@@ -290,7 +323,7 @@ class Records:
     def _check_schema(self, db: sqlite3.Connection, *, write: bool) -> None:
         version, owner = self._version(db), self._owner(db)
         empty = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
-        if write and empty and version == 0:
+        if write and empty and version == owner == 0:
             create(db)
             return
         if owner != APPLICATION_ID:
@@ -331,6 +364,30 @@ def _a(word: str) -> str:
     return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 
 
+def record_of(row: Row, link: str = "") -> Record:
+    """A record from its stored fields.
+
+    Raises:
+        ValueError, TypeError, RecursionError: they are not as this program writes them.
+    """
+    number, kind, block, day, written, author, program, replaces, reason, content = row
+    data = None if content is None else json.loads(content)
+    if content is not None and not isinstance(data, dict):
+        raise TypeError("content is no object")
+    return Record(number, Kind(kind), block, day, written, author, program, replaces, reason, data, link)
+
+
+def readable(row: Row) -> bool:
+    """Whether stored fields make a record; whether its content is of its kind's form is not looked at."""
+    try:
+        record = record_of(row)
+        date.fromisoformat(record.day)
+        datetime.fromisoformat(record.written)
+    except (ValueError, TypeError, RecursionError):
+        return False
+    return True
+
+
 def content_text(content: dict[str, Any]) -> str:
     """A record's content as the JSON text that is stored."""
     return json.dumps(content, sort_keys=True, ensure_ascii=False)
@@ -360,12 +417,28 @@ def _last_given(db: sqlite3.Connection) -> int:
 
 def _look_at_clock(db: sqlite3.Connection, now: datetime) -> None:
     row = db.execute("SELECT number, written FROM records ORDER BY number DESC LIMIT 1").fetchone()
-    if row is not None and now.replace(microsecond=0) < datetime.fromisoformat(row[1]):
-        _LOG.warning(
-            "This computer's clock says %s, but record %s was written on %s: set the clock right.",
-            now.isoformat(" ", "minutes"),
-            *row,
-        )
+    if row is None or not earlier(now.isoformat(timespec="seconds"), row[1]):
+        return
+    _LOG.warning(
+        "This computer's clock says %s, but record %s was written on %s: set the clock right.",
+        now.isoformat(" ", "minutes"),
+        row[0],
+        datetime.fromisoformat(row[1]).isoformat(" ", "minutes"),
+    )
+
+
+def earlier(one: object, other: object) -> bool:
+    """Whether a time of writing lies before another; not where either is none with a time zone."""
+    try:
+        first, second = datetime.fromisoformat(str(one)), datetime.fromisoformat(str(other))
+        return first < second
+    except (ValueError, TypeError):
+        return False
+
+
+def _text(raw: bytes) -> str:
+    """Text as stored; damaged text stays readable, so that it can be told."""
+    return raw.decode("utf-8", "surrogateescape")
 
 
 def _insert(db: sqlite3.Connection, row: Row, link: str) -> None:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from typing import Final
 
 from fertadjust.chain import FIRST_LINK, link_of
 
 SCHEMA: Final = 2
 """Version of the form. 1: records. 2: each with its link in the chain."""
+FIRST_LINKED: Final = 2
+"""The first form with links."""
 APPLICATION_ID: Final = 0x46414A31
 
 FIELDS: Final = "number, kind, block, day, written, author, program, replaces, reason, content"
@@ -50,6 +53,7 @@ _BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _NO_ROOM = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)
 _CLOSED = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_AUTH)
 _DAMAGED = (sqlite3.SQLITE_CORRUPT,)
+_DAMAGE: Final = "the file is damaged; keep it, and restore the last backup: fertadjust restore"
 
 
 def create(db: sqlite3.Connection) -> None:
@@ -75,8 +79,24 @@ def migrate(db: sqlite3.Connection, version: int) -> None:
     db.execute(f"PRAGMA user_version = {SCHEMA}")
 
 
-def explained(error: sqlite3.Error) -> str:
+def missing_guards(db: sqlite3.Connection) -> list[str]:
+    """Names of the guards that are not in a database, or not as they were made."""
+    with closing(sqlite3.connect(":memory:")) as fresh:
+        create(fresh)
+        whole = _guards_of(fresh)
+    there = _guards_of(db)
+    return [name for name in GUARDS if there.get(name) != whole[name]]
+
+
+def _guards_of(db: sqlite3.Connection) -> dict[str, str]:
+    rows = db.execute("SELECT name, sql FROM sqlite_master WHERE type IN ('trigger', 'index')").fetchall()
+    return {name: " ".join(str(sql).split()) for name, sql in rows}
+
+
+def explained(error: Exception) -> str:
     """What an error of the database means to the person at the keyboard."""
+    if isinstance(error, UnicodeDecodeError):
+        return _DAMAGE
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     if code in _BUSY:
         return "another program is writing to them; try again in a moment"
@@ -85,7 +105,7 @@ def explained(error: sqlite3.Error) -> str:
     if code in _CLOSED:
         return "the file or its folder cannot be opened or written to; is it read-only?"
     if code in _DAMAGED:
-        return "the file is damaged; keep it, and restore the last backup: fertadjust restore"
+        return _DAMAGE
     if code == sqlite3.SQLITE_NOTADB:
         return "this is not a records file of this program; it was left as it is"
     return str(error)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher
 from typing import Any
 
+from fertadjust.errors import UserError
 from fertadjust.records import Kind, Record
 from fertadjust.rules.policy import digest
 from fertadjust.season_file import SeasonFile
@@ -50,12 +51,18 @@ def plan_content(file: SeasonFile) -> dict[str, Any]:
 
 
 def revisions(records: Sequence[Record]) -> list[Revision]:
-    """The revisions among a season's records, oldest first."""
+    """The revisions among a season's records, oldest first.
+
+    Raises:
+        UserError: one is not as this program writes it.
+    """
     found: list[Revision] = []
     before: dict[str, Any] | None = None
     for record in records:
         if record.kind is not Kind.PLAN or record.content is None:
             continue
+        if not _is_plan(record.content):
+            raise UserError(f"record {record.number} is not as it was written; look with: fertadjust audit")
         now = record.content
         changes: tuple[str, ...] = ()
         other: tuple[str, ...] = ()
@@ -77,6 +84,11 @@ def revisions(records: Sequence[Record]) -> list[Revision]:
         )
         before = now
     return found
+
+
+def _is_plan(content: dict[str, Any]) -> bool:
+    texts = (content.get("season"), content.get("policy_sha256"))
+    return all(isinstance(text, str) for text in texts) and isinstance(content.get("tables_sha256"), dict)
 
 
 def changed_lines(before: str, now: str) -> tuple[str, ...]:

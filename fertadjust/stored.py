@@ -142,6 +142,10 @@ def change_of(record: Record) -> Change:
     )
 
 
+NOT_AS_WRITTEN = (KeyError, TypeError, ValueError, AttributeError, AssertionError, RecursionError)
+"""What reading a record raises whose content is not as this program writes it."""
+
+
 def _content(record: Record) -> dict[str, Any]:
     assert record.content is not None, "a void record stands for nothing"
     return record.content

@@ -17,7 +17,8 @@ from fertadjust.chain import FIRST_LINK, Row, broken_links, link_of
 from fertadjust.entry import RESULT_FIELDS
 from fertadjust.errors import Fault, UserError
 from fertadjust.files import read_text, write_text
-from fertadjust.records import Kind, Record, Records, content_text, standing
+from fertadjust.records import RECORDS_FILE, Kind, Record, Records, content_text, readable, standing
+from fertadjust.season_file import SEASON_FILE
 
 FORMAT: Final = "fertadjust records"
 _COLUMNS: Final = (
@@ -33,16 +34,19 @@ _COLUMNS: Final = (
     "content",
     "link",
 )
+_LONGEST_CELL: Final = 2**31 - 1
+"""A decision holds all that it was made from, in one cell."""
+_LARGEST: Final = 2**63 - 1
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 
-def as_cell(text: str) -> str:
-    """Text for a spreadsheet's cell, never a formula.
+def as_cell(text: object) -> object:
+    """Text for a spreadsheet's cell, never a formula; anything else as it is.
 
     >>> as_cell("=1+1"), as_cell("'quoted'"), as_cell("north")
     ("'=1+1", "''quoted'", 'north')
     """
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    return f"'{text}" if isinstance(text, str) and text.startswith(_FORMULA) else text
 
 
 def from_cell(cell: str) -> str:
@@ -53,10 +57,10 @@ def from_cell(cell: str) -> str:
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """A CSV file's text; None is an empty cell, text is made safe for spreadsheets, numbers stay numbers."""
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_NONNUMERIC)
     writer.writerow(columns)
     for row in rows:
-        writer.writerow([as_cell(cell) if isinstance(cell, str) else "" if cell is None else cell for cell in row])
+        writer.writerow([as_cell("" if cell is None else cell) for cell in row])
     return out.getvalue()
 
 
@@ -69,19 +73,27 @@ def export(records: Records, season_text: str, folder: Path) -> list[Path]:
         folder: where to; files of these names are overwritten.
 
     Raises:
-        UserError: the records cannot be read, or the folder cannot be written to.
+        UserError: the records cannot be read, or the folder cannot be written to or is a season's own.
     """
+    if _is_season(folder):
+        raise UserError(Fault("is a season's own folder; name another one", str(folder)))
     rows, every = records.rows(), records.all()
     texts = {
         "records.json": _json_text(rows),
         "records.csv": csv_text(_COLUMNS, [(*row, link) for row, link in rows]),
-        "season.toml": season_text,
+        SEASON_FILE: season_text,
     }
     for kind, columns in _TABLES.items():
         texts[f"{kind.value}s.csv"] = _table(kind, columns, every)
     for name, text in texts.items():
         write_text(folder / name, text)
     return [folder / name for name in texts]
+
+
+def _is_season(folder: Path) -> bool:
+    """Whether a season lives in a folder; an earlier export holds a season file as well, but no records."""
+    exported = (folder / "records.json").exists()
+    return (folder / RECORDS_FILE).exists() or ((folder / SEASON_FILE).exists() and not exported)
 
 
 _TABLES: Final = {
@@ -141,13 +153,28 @@ def read_export(path: Path) -> list[tuple[Row, str]]:
         path = path / "records.json"
     text = read_text(path)
     rows = _rows_of_csv(text, path.name) if path.suffix.lower() == ".csv" else _rows_of_json(text, path.name)
-    linked = all(link for _, link in rows)
-    if not linked:
+    if not any(link for _, link in rows):
         rows = _with_links(rows)
     broken = broken_links(rows)
-    if broken:
-        raise UserError([Fault(f"record {item.number}: {item.message}", path.name) for item in broken])
+    faults = [Fault(f"record {item.number}: {item.message}", path.name) for item in broken]
+    faults = faults or [Fault(message, path.name) for message in _misfits(rows)]
+    if faults:
+        raise UserError(faults)
     return rows
+
+
+def _misfits(rows: Sequence[tuple[Row, str]]) -> list[str]:
+    """Records that this program would not have written."""
+    kinds: dict[int, str] = {}
+    found = []
+    for row, _ in rows:
+        number, kind, replaces = row[0], row[1], row[7]
+        if not readable(row):
+            found.append(f"record {number}: it cannot be read")
+        elif replaces is not None and kinds.get(replaces) != kind:
+            found.append(f"record {number}: it replaces record {replaces}, which is no {kind} before it")
+        kinds[number] = kind
+    return found
 
 
 def _with_links(rows: Sequence[tuple[Row, str]]) -> list[tuple[Row, str]]:
@@ -182,6 +209,7 @@ def _rows_of_json(text: str, name: str) -> list[tuple[Row, str]]:
 def _rows_of_csv(text: str, name: str) -> list[tuple[Row, str]]:
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     found: list[tuple[Row, str]] = []
+    usual = csv.field_size_limit(_LONGEST_CELL)
     try:
         if tuple(next(reader, ())) != _COLUMNS:
             raise UserError(Fault(f"the columns should be: {', '.join(_COLUMNS)}", name, 1))
@@ -194,6 +222,8 @@ def _rows_of_csv(text: str, name: str) -> list[tuple[Row, str]]:
             found.append(_row(given, name, reader.line_num, ""))
     except csv.Error as error:
         raise UserError(Fault(f"the row cannot be read: {error}", name, reader.line_num)) from None
+    finally:
+        csv.field_size_limit(usual)
     return found
 
 
@@ -202,8 +232,11 @@ def _row(cells: dict[str, Any], name: str, line: int | None, key: str) -> tuple[
         number = int(cells["number"])
         replaces = None if cells["replaces"] is None else int(cells["replaces"])
         kind = Kind(cells["kind"]).value
-    except (TypeError, ValueError):
-        raise UserError(Fault("number, kind or replaces is not as exported", name, line, key)) from None
+        if not 0 < number <= _LARGEST:
+            raise ValueError(number)
+        "".join(str(cells[column]) for column in _COLUMNS).encode()
+    except (TypeError, ValueError, OverflowError):
+        raise UserError(Fault("its number, kind or a text is not as exported", name, line, key)) from None
     texts = [cells[column] for column in _COLUMNS if column not in ("number", "kind", "replaces", "content")]
     if not all(isinstance(text, str) for text in texts) or not isinstance(cells["content"], str | None):
         raise UserError(Fault("a field that should be text is not", name, line, key))
@@ -225,7 +258,7 @@ def take(records: Records, rows: Sequence[tuple[Row, str]], name: str) -> int:
         UserError: the season has records that the export does not have; nothing is written.
     """
     here = records.rows()
-    if not all(link for _, link in here):
+    if not records.linked():
         here = _with_links(here)
     for (row, link), (_, other) in zip(here, rows, strict=False):
         if link != other:

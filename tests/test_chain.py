@@ -25,7 +25,7 @@ FIRST: Row = (
     "",
     "{}",
 )
-CHANGED = "it is not as it was written, or the record before it is not"
+CHANGED = "it is not as it was written"
 
 
 def row(number: int, **changes: Any) -> Row:

@@ -49,10 +49,16 @@ def audit(ctx: click.Context, folder: Path, seal: str, as_json: bool) -> None:
     try:
         season = open_folder(folder)
     except UserError as error:
+        if not (folder / RECORDS_FILE).exists():
+            raise
         found = audit_records(folder, Records(folder / RECORDS_FILE, ""), seal)
-        _echo_records(found)
-        for fault in error.faults:
-            say(f"Plan: {fault}")
+        if as_json:
+            plan = [str(fault) for fault in error.faults]
+            echo_json(asdict(found) | {"plan": plan, "decisions": [], "status": NOT_IN_ORDER})
+        else:
+            _echo_records(found)
+            for fault in error.faults:
+                say(f"Plan: {fault}")
         ctx.exit(NOT_IN_ORDER)
     found, derived = season.audit(seal)
     unrecorded = found.count > 0 and not season.plan_on_record()
@@ -89,7 +95,8 @@ def _echo_records(found: RecordsAudit) -> None:
     if not found.count:
         say("There are no records yet.")
     else:
-        say(f"{found.count} records, written {found.first[:10]} to {found.last[:10]}.")
+        count = f"{found.count} record{'s' if found.count != 1 else ''}"
+        say(f"{count}, written {found.first[:10]} to {found.last[:10]}.")
     for text in found.faults:
         say(f"NOT IN ORDER: {text}", hang=2)
     if found.count and not found.faults:
@@ -174,8 +181,9 @@ def export(folder: Path, path: Path | None) -> None:
 
     season = open_folder(folder)
     target = Path(ask(path, "--to", "Write into the folder", default="export"))
-    if target.resolve() == folder.resolve():
-        raise UserError(Fault("is the season's own folder; name another one", key="--to"))
+    own = season.file.tables_folder
+    if own is not None and target.resolve() == (folder / own).resolve():
+        raise UserError(Fault("is the folder of your band tables; name another one", key="--to"))
     written = exported(season.records, season.file.text, target)
     say(f"Wrote {', '.join(path.name for path in written)} into {target}.")
 

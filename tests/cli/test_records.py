@@ -111,7 +111,7 @@ def test_what_is_no_seal_is_refused(refused: Refused, low: Path) -> None:
 def test_a_changed_record_ends_with_status_4(run: Run, low: Path, json_: tuple[str, ...]) -> None:
     tamper(low, "UPDATE records SET author = 'mallory' WHERE number = 2")
     output = run("audit", "--season", low, *json_, code=4).output
-    told = "record 2: it is not as it was written, or the record before it is not"
+    told = "record 2: it is not as it was written"
     if json_:
         data = json.loads(output)
         assert (data["faults"], data["seal"], data["status"]) == ([told], "", 4)
@@ -281,9 +281,9 @@ def test_where_to_export_to_is_asked_for(run: Run, low: Path, tmp_path: Path) ->
 
 def test_the_seasons_own_folder_is_no_place_to_export_to(refused: Refused, low: Path) -> None:
     told = refused("export", "--to", low, "--season", low)
-    assert "Error: --to: is the season's own folder; name another one" in told
+    assert "is a season's own folder; name another one" in told
     told = refused("export", "--to", low / ".." / low.name, "--season", low)
-    assert "is the season's own folder" in told
+    assert "is a season's own folder" in told
 
 
 def test_with_nobody_to_ask_an_export_needs_its_folder(refused: Refused, low: Path) -> None:
