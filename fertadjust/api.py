@@ -22,7 +22,7 @@ from fertadjust.errors import Fault, UserError
 from fertadjust.feeding import Dose, Farm
 from fertadjust.mix_sheet import MixSheet
 from fertadjust.purchase import PurchaseLine
-from fertadjust.records import Draft, Kind, standing, standing_on
+from fertadjust.record import Draft, Kind, standing, standing_on
 from fertadjust.season import Advice
 from fertadjust.season_book import PROGRAM, SeasonBook, today_here
 from fertadjust.season_file import read_season

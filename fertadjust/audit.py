@@ -10,7 +10,8 @@ from pathlib import Path
 
 from fertadjust.chain import Row, broken_links
 from fertadjust.errors import Fault, UserError
-from fertadjust.records import RECORDS_FILE, Records, earlier, readable
+from fertadjust.record import earlier, readable
+from fertadjust.records import RECORDS_FILE, Records
 
 _SEAL_DIGITS = 16
 _MOST_DIGITS = 19

@@ -17,7 +17,7 @@ from fertadjust.bands import BandTable
 from fertadjust.deciding import season_of_basis
 from fertadjust.entry import block_of
 from fertadjust.errors import OtherForm, UserError
-from fertadjust.records import Kind, Record, standing, standing_on
+from fertadjust.record import Kind, Record, standing, standing_on
 from fertadjust.rules.policy import Policy
 from fertadjust.season_file import SeasonFile, parse_season
 from fertadjust.stored import NOT_AS_WRITTEN, first_versions, with_records

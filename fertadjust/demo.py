@@ -12,7 +12,8 @@ from typing import Any
 from fertadjust.api import Season, open_season
 from fertadjust.errors import Fault, UserError
 from fertadjust.files import write_bytes
-from fertadjust.records import RECORDS_FILE, Kind
+from fertadjust.record import Kind
+from fertadjust.records import RECORDS_FILE
 from fertadjust.season_file import SEASON_FILE
 from fertadjust.shipped import folder as shipped_folder
 

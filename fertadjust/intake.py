@@ -15,7 +15,7 @@ from fertadjust.entry import RESULT_FIELDS, read_result
 from fertadjust.errors import Fault, UserError
 from fertadjust.lab.report import Report, Row
 from fertadjust.laboratories import block_called
-from fertadjust.records import Draft, Kind, Record, standing
+from fertadjust.record import Draft, Kind, Record, standing
 from fertadjust.season_file import SeasonFile
 from fertadjust.stored import result_content, result_of
 from fertadjust.tissue import TissueResult

@@ -7,19 +7,16 @@ to nothing. The database itself refuses updates and deletions, and the records a
 
 from __future__ import annotations
 
-import json
 import logging
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
-from datetime import date, datetime
-from enum import StrEnum
+from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from fertadjust.chain import FIRST_LINK, Row, link_of
 from fertadjust.errors import Fault, UserError
+from fertadjust.record import Draft, Kind, Record, content_text, earlier, record_of, standing
 from fertadjust.records_schema import (
     APPLICATION_ID,
     FIELDS,
@@ -36,53 +33,6 @@ _BUSY_S = 10.0
 _SMALLEST = 512
 """Fewer bytes are no database (SQLite's smallest page)."""
 _LOG = logging.getLogger(__name__)
-
-
-class Kind(StrEnum):
-    RESULT = "result"
-    APPLICATION = "application"
-    OBSERVATION = "observation"
-    DECISION = "decision"
-    PLAN = "plan"
-    """The season file as it stood from here on."""
-
-
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """A record before it is written.
-
-    Attributes:
-        kind: what it is.
-        block: block key.
-        day: the day it is about, ISO 8601.
-        content: plain data, or None to void the replaced record.
-        replaces: number of the record it replaces, or None.
-        reason: why, for a correction or a void.
-    """
-
-    kind: Kind
-    block: str
-    day: str
-    content: dict[str, Any] | None
-    replaces: int | None = None
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Record:
-    """A record as written; fields as in `Draft`, with its number, time of writing, author, program and link."""
-
-    number: int
-    kind: Kind
-    block: str
-    day: str
-    written: str
-    author: str
-    program: str
-    replaces: int | None
-    reason: str
-    content: dict[str, Any] | None
-    link: str = ""
 
 
 class Records:
@@ -285,10 +235,20 @@ class Records:
             raise UserError(Fault(message, str(self._path))) from None
 
     def _there(self) -> bool:
+        self._take_back()
         try:
             return self._path.exists() and self._path.stat().st_size > 0
         except OSError as error:
             raise UserError(Fault(f"the records cannot be read: {error.strerror}", str(self._path))) from None
+
+    def _take_back(self) -> None:
+        """Let the database take back a writing that broke off: the very first one leaves an empty file behind."""
+        try:
+            if self._interrupted():
+                with closing(sqlite3.connect(f"{self._path.absolute().as_uri()}?mode=rw", uri=True)) as db:
+                    self._version(db)
+        except (OSError, sqlite3.Error):
+            return  # what is wrong is told by whatever opens the file next
 
     def _look_at_file(self) -> None:
         """Refuse what is no database before the database takes it for an empty one."""
@@ -338,59 +298,8 @@ class Records:
             migrate(db, version)
 
 
-def standing(records: Sequence[Record]) -> list[Record]:
-    """Of some records in order of number, those that are neither replaced nor void."""
-    replaced = {record.replaces for record in records}
-    return [record for record in records if record.number not in replaced and record.content is not None]
-
-
-def standing_on(records: Sequence[Record], on: date) -> list[Record]:
-    """Of some records in order, those that stood at the end of a day.
-
-    A correction or a void written later did not yet count. What was written later altogether, of a day before, is
-    taken as it stands now.
-    """
-    early: set[int] = set()
-    put_off: set[int] = set()
-    for record in records:
-        if date.fromisoformat(record.written[:10]) <= on:
-            early.add(record.number)
-        elif record.replaces in early or record.replaces in put_off:
-            put_off.add(record.number)
-    return standing([record for record in records if record.number not in put_off])
-
-
 def _a(word: str) -> str:
     return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
-
-
-def record_of(row: Row, link: str = "") -> Record:
-    """A record from its stored fields.
-
-    Raises:
-        ValueError, TypeError, RecursionError: they are not as this program writes them.
-    """
-    number, kind, block, day, written, author, program, replaces, reason, content = row
-    data = None if content is None else json.loads(content)
-    if content is not None and not isinstance(data, dict):
-        raise TypeError("content is no object")
-    return Record(number, Kind(kind), block, day, written, author, program, replaces, reason, data, link)
-
-
-def readable(row: Row) -> bool:
-    """Whether stored fields make a record; whether its content is of its kind's form is not looked at."""
-    try:
-        record = record_of(row)
-        date.fromisoformat(record.day)
-        datetime.fromisoformat(record.written)
-    except (ValueError, TypeError, RecursionError):
-        return False
-    return True
-
-
-def content_text(content: dict[str, Any]) -> str:
-    """A record's content as the JSON text that is stored."""
-    return json.dumps(content, sort_keys=True, ensure_ascii=False)
 
 
 def _last_link(db: sqlite3.Connection) -> str:
@@ -425,15 +334,6 @@ def _look_at_clock(db: sqlite3.Connection, now: datetime) -> None:
         row[0],
         datetime.fromisoformat(row[1]).isoformat(" ", "minutes"),
     )
-
-
-def earlier(one: object, other: object) -> bool:
-    """Whether a time of writing lies before another; not where either is none with a time zone."""
-    try:
-        first, second = datetime.fromisoformat(str(one)), datetime.fromisoformat(str(other))
-        return first < second
-    except (ValueError, TypeError):
-        return False
 
 
 def _text(raw: bytes) -> str:

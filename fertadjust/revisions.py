@@ -8,7 +8,7 @@ from difflib import SequenceMatcher
 from typing import Any
 
 from fertadjust.errors import UserError
-from fertadjust.records import Kind, Record
+from fertadjust.record import Kind, Record
 from fertadjust.rules.policy import digest
 from fertadjust.season_file import SeasonFile
 from fertadjust.shipped import shipped_policy_files

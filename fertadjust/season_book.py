@@ -21,7 +21,8 @@ from fertadjust.entry import (
 from fertadjust.errors import Fault, UserError
 from fertadjust.intake import Allowed, Intake, drafts, intake
 from fertadjust.lab.report import Report
-from fertadjust.records import RECORDS_FILE, Draft, Kind, Record, Records, standing, standing_on
+from fertadjust.record import Draft, Kind, Record, standing, standing_on
+from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.revisions import Revision, plan_content, revisions
 from fertadjust.season import BlockSeason
 from fertadjust.season_file import SeasonFile
@@ -53,7 +54,7 @@ class SeasonBook:
         return self.file.units
 
     def block(self, key: str, on: date | None = None) -> BlockSeason:
-        """A block with its records, or with what stood at the end of a day: see `fertadjust.records.standing_on`.
+        """A block with its records, or with what stood at the end of a day: see `fertadjust.record.standing_on`.
 
         Raises:
             UserError: there is no such block, or the records cannot be read.

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change
-from fertadjust.records import Kind, Record
+from fertadjust.record import Kind, Record
 from fertadjust.rules.facts import Action
 from fertadjust.season import BlockSeason
 from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult

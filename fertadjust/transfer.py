@@ -17,7 +17,8 @@ from fertadjust.chain import FIRST_LINK, Row, broken_links, link_of
 from fertadjust.entry import RESULT_FIELDS
 from fertadjust.errors import Fault, UserError
 from fertadjust.files import read_text, write_text
-from fertadjust.records import RECORDS_FILE, Kind, Record, Records, content_text, readable, standing
+from fertadjust.record import Kind, Record, content_text, readable, standing
+from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.season_file import SEASON_FILE
 
 FORMAT: Final = "fertadjust records"

@@ -20,7 +20,8 @@ import fertadjust
 from fertadjust.api import Season, open_season
 from fertadjust.errors import UserError
 from fertadjust.observations import Sight
-from fertadjust.records import RECORDS_FILE, Kind
+from fertadjust.record import Kind
+from fertadjust.records import RECORDS_FILE
 from fertadjust.rules.facts import Action
 from fertadjust.season_book import result_fields
 from fertadjust.shipped import folder

@@ -13,7 +13,8 @@ import pytest
 
 from fertadjust.audit import RecordsAudit, audit_records
 from fertadjust.chain import link_of
-from fertadjust.records import RECORDS_FILE, Draft, Kind, Records
+from fertadjust.record import Draft, Kind
+from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.records_schema import FIELDS, GUARDS
 from tests.test_records import NOON, PROGRAM, contents, draft, refusal, write
 

@@ -19,7 +19,8 @@ from fertadjust.audit import audit_records
 from fertadjust.backup import restore, write_backup
 from fertadjust.chain import broken_links
 from fertadjust.errors import UserError
-from fertadjust.records import RECORDS_FILE, Kind, Records
+from fertadjust.record import Kind
+from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.season_file import SEASON_FILE, SeasonFile, read_season
 from tests.test_records import PROGRAM, as_another_person, draft, refusal, write
 from tests.test_season_file import BAND_TABLE, OWN_BANDS, SEASON, edited

@@ -17,7 +17,8 @@ import pytest
 from fertadjust.api import Season, open_season
 from fertadjust.decision_audit import Derived, audit_decisions, core_of, derived_advice
 from fertadjust.errors import OtherForm, UserError
-from fertadjust.records import RECORDS_FILE, Kind, Record
+from fertadjust.record import Kind, Record
+from fertadjust.records import RECORDS_FILE
 from fertadjust.season_book import PROGRAM
 from fertadjust.shipped import shipped_policy_files
 from tests.test_season_file import BAND_TABLE, OWN_BANDS, SEASON, edited

@@ -12,7 +12,8 @@ import pytest
 from fertadjust.api import Season, open_season
 from fertadjust.demo import Step, build, replay, write_pages
 from fertadjust.errors import UserError
-from fertadjust.records import RECORDS_FILE, Kind
+from fertadjust.record import Kind
+from fertadjust.records import RECORDS_FILE
 from fertadjust.shipped import folder
 
 

@@ -47,7 +47,7 @@ OUTER_LAYERS = """
 files toml_file
 shipped
 feeding_model season_model feeding_labels feeding_file season_file
-chain records_schema records stored revisions
+chain record records_schema records stored revisions
 entry starter deciding history
 audit decision_audit transfer
 lab.text lab.values lab.days

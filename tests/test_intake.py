@@ -13,7 +13,7 @@ from fertadjust.api import Season, open_season
 from fertadjust.entry import RESULT_FIELDS
 from fertadjust.intake import Allowed, Fate, Intake, left_out_text
 from fertadjust.lab.report import read_report
-from fertadjust.records import Kind
+from fertadjust.record import Kind
 from fertadjust.stored import result_of
 from tests.test_season_file import SEASON
 

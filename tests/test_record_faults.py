@@ -21,7 +21,8 @@ import pytest
 from fertadjust.audit import audit_records
 from fertadjust.chain import broken_links, link_of
 from fertadjust.errors import UserError
-from fertadjust.records import RECORDS_FILE, Draft, Kind, Records
+from fertadjust.record import Draft, Kind
+from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.records_schema import FIELDS, GUARDS
 from tests.test_records import NOON, PROGRAM, as_another_person, contents, draft, refusal, write
 

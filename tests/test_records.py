@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 
 from fertadjust.errors import UserError
-from fertadjust.records import RECORDS_FILE, SCHEMA, Draft, Kind, Record, Records, standing, standing_on
+from fertadjust.record import Draft, Kind, Record, standing, standing_on
+from fertadjust.records import RECORDS_FILE, SCHEMA, Records
 
 NOON = datetime(2026, 3, 9, 12, 0, 5, 999, tzinfo=UTC)
 PROGRAM = "fertadjust 0.1.0"

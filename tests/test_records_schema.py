@@ -15,7 +15,8 @@ import pytest
 from fertadjust.audit import audit_records
 from fertadjust.chain import FIRST_LINK, broken_links, link_of
 from fertadjust.errors import UserError
-from fertadjust.records import RECORDS_FILE, Draft, Kind, Records
+from fertadjust.record import Draft, Kind
+from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.records_schema import APPLICATION_ID, FIELDS, GUARDS, SCHEMA
 from tests.test_records import PROGRAM, contents, draft, refusal
 

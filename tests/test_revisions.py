@@ -13,7 +13,7 @@ import pytest
 import fertadjust
 from fertadjust.api import Season, open_season
 from fertadjust.errors import UserError
-from fertadjust.records import Draft, Kind, Record
+from fertadjust.record import Draft, Kind, Record
 from fertadjust.revisions import changed_lines, plan_content, revisions
 from fertadjust.season_file import SeasonFile, parse_season
 from fertadjust.shipped import shipped_policy_files

@@ -12,7 +12,7 @@ import pytest
 from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change
-from fertadjust.records import Kind, Record
+from fertadjust.record import Kind, Record
 from fertadjust.rules.facts import Action
 from fertadjust.stored import (
     application_of,

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from fertadjust.audit import audit_records
 from fertadjust.chain import Row, link_of
 from fertadjust.errors import UserError
-from fertadjust.records import RECORDS_FILE, Draft, Kind, Records
+from fertadjust.record import Draft, Kind
+from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.transfer import FORMAT, as_cell, csv_text, export, from_cell, read_export, take
 from tests.test_records import NOON, PROGRAM, contents, draft, refusal, write
 

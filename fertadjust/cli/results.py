@@ -141,7 +141,7 @@ results.add_command(import_)
 def list_(folder: Path, block: str | None, everything: bool, as_json: bool) -> None:
     """List results with their record numbers."""
     from fertadjust.entry import block_of
-    from fertadjust.records import Kind, standing
+    from fertadjust.record import Kind, standing
     from fertadjust.stored import result_of
 
     season = open_folder(folder)

@@ -10,7 +10,7 @@ import pytest
 
 from fertadjust.api import Season, open_season
 from fertadjust.errors import OtherForm
-from fertadjust.records import Kind
+from fertadjust.record import Kind
 from fertadjust.stored import Decided
 from tests.cli.conftest import Refused, Run, contents, too_wide
 

@@ -9,7 +9,7 @@ import pytest
 
 from fertadjust.api import open_season
 from fertadjust.laboratories import LABORATORIES_FILE, read_laboratories
-from fertadjust.records import Kind
+from fertadjust.record import Kind
 from fertadjust.stored import result_of
 from tests.cli.conftest import Refused, Run, contents, too_wide
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from fertadjust.api import open_season
-from fertadjust.records import Kind
+from fertadjust.record import Kind
 from fertadjust.shipped import folder
 from fertadjust.tissue import Method, Tissue, TissueResult
 from tests.cli.conftest import Refused, Run, contents, too_wide

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 import fertadjust
 from fertadjust.api import open_season
 from fertadjust.cli import cli
-from fertadjust.records import Kind
+from fertadjust.record import Kind
 from tests.cli.conftest import Refused, Run, too_wide
 
 
