@@ -6,7 +6,8 @@ today, which need not.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -17,7 +18,8 @@ from fertadjust.bands import BandTable
 from fertadjust.deciding import season_of_basis
 from fertadjust.entry import block_of
 from fertadjust.errors import OtherForm, UserError
-from fertadjust.record import Kind, Record, standing, standing_on
+from fertadjust.record import Kind, Record, counting_on, standing, standing_on
+from fertadjust.rules.engine import evaluate
 from fertadjust.rules.policy import Policy
 from fertadjust.season_file import SeasonFile, parse_season
 from fertadjust.stored import NOT_AS_WRITTEN, first_versions, with_records
@@ -55,6 +57,10 @@ class Derived:
 
 
 Core = tuple[Any, ...]
+Outcome = tuple[Any, ...]
+Later = tuple[str, list[Record]]
+_TOLD = 5
+"""Changes that are named where only several together make the difference."""
 
 
 def audit_decisions(file: SeasonFile, records: Sequence[Record], program: str) -> list[Derived]:
@@ -125,7 +131,10 @@ class _Decision:
         self._file, self._records, self._record, self._program = file, records, record, program
         self._content, self._basis = record.content, record.content["basis"]
         self._day = date.fromisoformat(record.day)
-        self._known = [item for item in records if item.number <= self._basis["up_to"]]
+        there = [item for item in records if item.number <= self._basis["up_to"]]
+        self._known = counting_on(there, self._day)
+        self._numbers = {item.number for item in self._known}
+        self._first = first_versions(records)
 
     def derived(self) -> Derived:
         advised = self._content["advice"]
@@ -165,28 +174,34 @@ class _Decision:
     def _today(self) -> tuple[str | None, bool, tuple[str, ...]]:
         """What the day would get today, and which change alone makes it another advice."""
         then = season_of_basis(self._basis, self._file.folder)
-        known = standing_on(self._known, self._day)
+        known = standing(self._known)
         before = self._outcome(then, known)
         try:
             now = self._outcome(self._file, standing(self._records))
         except UserError as error:
             return None, True, (f"the plan changed: {error.faults[0].message}",)
         if now == before:
-            return now[0], False, ()
-        causes: list[str] = []
-        for cause, file in self._changed_files(then):
-            if self._differs(file, known, before):
-                causes.append(cause)
-        causes += [cause for cause, records in self._changed_records() if self._differs(then, records, before)]
-        return now[0], True, tuple(causes) or tuple(self._together(then))
+            return self._headline(), False, ()
+        files, later = list(self._changed_files(then)), list(self._changed_records())
+        causes = [cause for cause, changed in files if self._differs(changed, known, before)]
+        causes += self._culprits(then, before, later)
+        if not causes:
+            every = [cause for cause, _ in (*files, *later)] or ["later decisions"]
+            causes = [f"only together: {'; '.join(every[:_TOLD])}"]
+        return self._headline(), True, tuple(causes)
 
-    def _outcome(self, file: SeasonFile, records: Sequence[Record]) -> tuple[Any, ...]:
+    def _headline(self) -> str:
+        """What the day would get today, in words."""
+        season = with_records(block_of(self._file, self._record.block), standing(self._records))
+        return words.headline(season.advice(self._day), self._file.units)
+
+    def _outcome(self, file: SeasonFile, records: Sequence[Record]) -> Outcome:
         season = with_records(block_of(file, self._record.block), records)
-        advice = season.advice(self._day)
-        found = advice.recommendation
-        return words.headline(advice, file.units), found.action, found.rates_lb_ac, found.moved_by
+        found = evaluate(season.facts(self._day), season.policy)
+        weeks = tuple(week.number for week in found.weeks)
+        return found.action, weeks, found.rates_lb_ac, found.review
 
-    def _differs(self, file: SeasonFile | None, records: Sequence[Record], before: tuple[Any, ...]) -> bool:
+    def _differs(self, file: SeasonFile | None, records: Sequence[Record], before: Outcome) -> bool:
         if file is None:
             return False
         try:
@@ -194,7 +209,19 @@ class _Decision:
         except UserError:
             return True
 
-    def _changed_files(self, then: SeasonFile) -> Iterable[tuple[str, SeasonFile | None]]:
+    def _culprits(self, then: SeasonFile, before: Outcome, changes: list[Later]) -> list[str]:
+        """Which of some later records make it another advice: halved until each stands alone."""
+        numbers = {record.number for _, records in changes for record in records}
+        known = [item for item in self._records if item.number in numbers or item.number in self._numbers]
+        if not changes or not self._differs(then, standing(known), before):
+            return []
+        if len(changes) == 1:
+            return [changes[0][0]]
+        half = len(changes) // 2
+        found = [*self._culprits(then, before, changes[:half]), *self._culprits(then, before, changes[half:])]
+        return found or [f"together: {'; '.join(cause for cause, _ in changes[:_TOLD])}"]
+
+    def _changed_files(self, then: SeasonFile) -> Iterator[tuple[str, SeasonFile | None]]:
         """The season file of then with one thing as it is today."""
         tables = {table.id: table for table in then.tables}
         shipped = self._parsed(self._basis["season"], tables)
@@ -216,32 +243,30 @@ class _Decision:
         except UserError:
             return None
 
-    def _changed_records(self) -> Iterable[tuple[str, list[Record]]]:
-        """The records of then with one later record besides, for each that may matter."""
-        first, known = first_versions(self._records), {item.number: item for item in self._known}
-        blocks = {item.number: item.block for item in self._records}
+    def _changed_records(self) -> Iterator[Later]:
+        """The changes that later records make and that may matter on the day, each with its records."""
+        chains: dict[int, list[Record]] = defaultdict(list)
         for item in self._records:
-            root = first.get(item.number, item.number)
-            moved = blocks.get(item.replaces or 0, item.block)
-            if item.number in known or item.kind is Kind.DECISION or self._record.block not in (item.block, moved):
+            if item.number not in self._numbers and item.kind is not Kind.DECISION:
+                chains[self._first.get(item.number, item.number)].append(item)
+        blocks = {item.number: item.block for item in self._known}
+        for root, chain in chains.items():
+            if self._record.block not in {blocks.get(root), *(item.block for item in chain)}:
                 continue
-            line = [
-                other
-                for other in self._records
-                if first.get(other.number, other.number) == root and other.number not in known
-            ]
-            if root in known:
-                verb = "voided" if item.content is None else "corrected"
-                cause = f"record {item.replaces} was {verb} by record {item.number}: {item.reason}"
-                yield cause, standing([*self._known, *(other for other in line if other.number <= item.number)])
-            elif item.number == root:
-                since = " and corrected since" if len(line) > 1 else ""
-                yield f"record {item.number} was entered later{since}", standing([*self._known, *line])
+            if root not in self._numbers:
+                if any(_known_by(item, self._day) for item in chain):
+                    since = " and corrected since" if len(chain) > 1 else ""
+                    yield f"record {root} was entered later{since}", chain
+                continue
+            last = chain[-1]
+            verb = "voided" if last.content is None else "corrected"
+            yield f"record {last.replaces} was {verb} by record {last.number}: {last.reason}", chain
 
-    def _together(self, then: SeasonFile) -> list[str]:
-        found = [cause for cause, _ in self._changed_files(then)]
-        found += [cause for cause, _ in self._changed_records()]
-        return [f"only together: {'; '.join(found)}"] if found else ["later decisions or records"]
+
+def _known_by(record: Record, day: date) -> bool:
+    """Whether what a record says can have been known on a day."""
+    received = (record.content or {}).get("received")
+    return date.fromisoformat(received or record.day) <= day
 
 
 def _with_policy(file: SeasonFile | None, policy: Policy) -> SeasonFile | None:

@@ -321,6 +321,12 @@ def read_application(
     return Application(0, found.block.key, on, n_lb_ac, weights, note)
 
 
+def to_confirm(question: str) -> Fault:
+    """A question that nobody answered, as a fault of the value."""
+    end = "" if question.endswith(("?", ".")) else "."
+    return Fault(f"{question}{end} Confirm it to take it.", key="value")
+
+
 def application_questions(application: Application, block: BlockSeason, units: UnitSystem) -> list[str]:
     """Questions that a careful person would ask about an application, empty when there are none."""
     questions = []

@@ -16,6 +16,7 @@ from fertadjust.lab.words import loose
 from fertadjust.strict import Strict
 from fertadjust.toml_file import read_toml
 
+Names = tuple[str, ...]
 LABORATORIES_FILE: Final = "laboratories.toml"
 _HEAD = """\
 # How the reports of your laboratories read, and which block the name of a sample means.
@@ -86,6 +87,27 @@ def block_called(names: Iterable[str], blocks: Mapping[str, str], samples: Mappi
         said = ", ".join(f'"{name}" is {key}' for name, key in found.items())
         raise UserError(Fault(f"the sample's names mean different blocks: {said}", key="sample_id"))
     return next(iter(found.values()), None)
+
+
+def telling_names(answers: Mapping[Names, str], others: Mapping[Names, str | None]) -> dict[str, str]:
+    """Of samples whose block was asked, the name by which each can be known again -> block key.
+
+    It is the first of its names that no sample of another block has as well. A bare number is none: the next
+    report may give it to another sample.
+
+    Args:
+        answers: all names of a sample -> block key.
+        others: all names of every other sample of the report -> block key, None for one of no block.
+    """
+    every: dict[Names, str | None] = {**others, **answers}
+    kept = {}
+    for names, block in answers.items():
+        for name in names:
+            alike = {of for said, of in every.items() if _loose(name) in map(_loose, said)}
+            if alike == {block} and not name.strip().isdigit():
+                kept[name] = block
+                break
+    return kept
 
 
 def _loose(name: str) -> str:

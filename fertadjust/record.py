@@ -66,7 +66,12 @@ def standing(records: Sequence[Record]) -> list[Record]:
 
 
 def standing_on(records: Sequence[Record], on: date) -> list[Record]:
-    """Of some records in order, those that stood at the end of a day.
+    """Of some records in order, those that stood at the end of a day; see `counting_on`."""
+    return standing(counting_on(records, on))
+
+
+def counting_on(records: Sequence[Record], on: date) -> list[Record]:
+    """Of some records in order, those that count at the end of a day, the replaced ones among them.
 
     A correction or a void written later did not yet count. What was written later altogether, of a day before, is
     taken as it stands now.
@@ -78,7 +83,7 @@ def standing_on(records: Sequence[Record], on: date) -> list[Record]:
             early.add(record.number)
         elif record.replaces in early or record.replaces in put_off:
             put_off.add(record.number)
-    return standing([record for record in records if record.number not in put_off])
+    return [record for record in records if record.number not in put_off]
 
 
 def record_of(row: Row, link: str = "") -> Record:

@@ -48,7 +48,12 @@ class Records:
         self._program = program
 
     def append(
-        self, drafts: Sequence[Draft], author: str, written: datetime, first: Draft | None = None
+        self,
+        drafts: Sequence[Draft],
+        author: str,
+        written: datetime,
+        first: Draft | None = None,
+        after: int | None = None,
     ) -> list[int]:
         """Write records, all or none; their numbers.
 
@@ -57,10 +62,12 @@ class Records:
             author: who writes.
             written: when, with a time zone.
             first: written before them, unless the last record of its kind holds the same.
+            after: number of the last record that they were made from, or None when that does not matter.
 
         Raises:
-            UserError: the file is no records file, is from a newer program, or cannot be written; or a replaced
-                record does not exist, is of another kind, or has been replaced before.
+            UserError: the file is no records file, is from a newer program, or cannot be written; a replaced
+                record does not exist, is of another kind, or has been replaced before; or records were written
+                after the one that was named.
         """
         if not drafts:
             return []
@@ -68,6 +75,8 @@ class Records:
             ahead = [] if first is None or _stands_last(db, first) else [first]
             _look_at_clock(db, written)
             before, start = _last_link(db), _last_given(db) + 1
+            if after is not None and after != _last_number(db):
+                raise UserError(Fault("records were written in the meantime; try again", str(self._path)))
             for number, draft in enumerate([*ahead, *drafts], start):
                 if draft.replaces is not None:
                     self._check_replaced(db, draft)
@@ -174,8 +183,7 @@ class Records:
             lost = db.execute("PRAGMA foreign_key_check").fetchall()
             found += [f"record {row[1]} replaces a record that is not there" for row in lost]
             found += [f"the guard {name} was taken out of the database" for name in missing_guards(db)]
-            (last,) = db.execute("SELECT coalesce(max(number), 0) FROM records").fetchone()
-            given = _last_given(db)
+            last, given = _last_number(db), _last_given(db)
         if given > last:
             found.append(f"record {given} was written, and the last one there is {last}")
         return found
@@ -313,6 +321,11 @@ def _stands_last(db: sqlite3.Connection, draft: Draft) -> bool:
         "SELECT content FROM records WHERE kind = ? ORDER BY number DESC LIMIT 1", (draft.kind.value,)
     ).fetchone()
     return row is not None and draft.content is not None and row[0] == content_text(draft.content)
+
+
+def _last_number(db: sqlite3.Connection) -> int:
+    (last,) = db.execute("SELECT coalesce(max(number), 0) FROM records").fetchone()
+    return int(last)
 
 
 def _last_given(db: sqlite3.Connection) -> int:

@@ -17,9 +17,11 @@ from fertadjust.entry import (
     read_observation,
     read_result,
     same_result,
+    to_confirm,
 )
 from fertadjust.errors import Fault, UserError
-from fertadjust.intake import Allowed, Intake, drafts, intake
+from fertadjust.intake import Intake, drafts, intake
+from fertadjust.known_results import Allowed
 from fertadjust.lab.report import Report
 from fertadjust.record import Draft, Kind, Record, standing, standing_on
 from fertadjust.records import RECORDS_FILE, Records
@@ -115,7 +117,7 @@ class SeasonBook:
             if any(same_result(other.result, item.result) for other in entered):
                 questions.append("the same result stands twice in this table: is this another sample?")
             if not confirm:
-                faults += [Fault(f"{text} Confirm it to take it.", source, line, "value") for text in questions]
+                faults += [replace(to_confirm(text), file=source, line=line) for text in questions]
             entered.append(item)
         if faults:
             raise UserError(faults)
@@ -126,10 +128,17 @@ class SeasonBook:
         return self._write(drafts, by)
 
     def hold(
-        self, report: Report, name: str, samples: Mapping[str, str], allowed: Allowed, today: date | None = None
+        self,
+        report: Report,
+        name: str,
+        samples: Mapping[str, str],
+        allowed: Allowed,
+        today: date | None = None,
+        assigned: Mapping[tuple[str, ...], str] | None = None,
     ) -> Intake:
         """Hold a laboratory report against the season without writing it; see `fertadjust.intake.intake`."""
-        return intake(report, name, self.file, self.records.all(), samples, today or today_here(), allowed)
+        every, day = self.records.all(), today or today_here()
+        return intake(report, name, self.file, every, samples, day, allowed, assigned or {})
 
     def take(self, found: Intake, name: str, *, by: str = "") -> list[int]:
         """Write what is new and revised in a report, all or none; the record numbers.
@@ -140,9 +149,9 @@ class SeasonBook:
             by: who imports it; the account's name when empty.
 
         Raises:
-            UserError: the records cannot be written, or a result was corrected in the meantime.
+            UserError: the records cannot be written, or something was written since the report was held.
         """
-        return self._write(drafts(found, name), by)
+        return self._write(drafts(found, name), by, found.last)
 
     def correct_result(
         self,
@@ -172,7 +181,7 @@ class SeasonBook:
         item = self.check_result(fields, today)
         questions = [text for text in item.questions if f"record {number} already" not in text]
         if questions and not confirm:
-            raise UserError([Fault(f"{text} Confirm it to take it.", key="value") for text in questions])
+            raise UserError([to_confirm(text) for text in questions])
         day, content = item.result.sampled.isoformat(), result_content(item.result)
         if record.content is not None and not changes.keys() & {"value", "unit", "analyte"}:
             content["reported"] = record.content["reported"]
@@ -211,7 +220,7 @@ class SeasonBook:
         item = read_application(self.file, block, on, today or today_here(), n, products, note)
         questions = application_questions(item, block_of(self.file, block), self.units)
         if questions and not confirm:
-            raise UserError([Fault(f"{text} Confirm it to take it.", key="application") for text in questions])
+            raise UserError([replace(to_confirm(text), key="application") for text in questions])
         content = {"n_lb_ac": item.n_lb_ac, "products": dict(item.products), "note": item.note}
         return self._write([Draft(Kind.APPLICATION, item.block, on.isoformat(), content)], by)[0]
 
@@ -261,9 +270,9 @@ class SeasonBook:
     def _plan(self) -> Draft:
         return Draft(Kind.PLAN, "", date.today().isoformat(), plan_content(self.file))  # noqa: DTZ011
 
-    def _write(self, drafts: list[Draft], by: str) -> list[int]:
+    def _write(self, drafts: list[Draft], by: str, after: int | None = None) -> list[int]:
         now = datetime.now().astimezone()
-        return self.records.append(drafts, by or getpass.getuser(), now, self._plan())
+        return self.records.append(drafts, by or getpass.getuser(), now, self._plan(), after)
 
 
 def result_fields(record: Record) -> dict[str, str]:

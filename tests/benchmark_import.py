@@ -42,7 +42,7 @@ def part(name: str, path: Path) -> None:
         from datetime import date
 
         from fertadjust.api import open_season
-        from fertadjust.intake import Allowed
+        from fertadjust.known_results import Allowed
         from fertadjust.lab.report import read_report
 
         season = open_season(path.parent)

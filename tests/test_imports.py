@@ -60,6 +60,7 @@ lab.body lab.lab_json lab.spreadsheet
 lab.report
 lab
 laboratories
+known_results
 intake report_reading backup
 chart_parts chart_sheet chart_panels charts
 pages

@@ -11,7 +11,9 @@ import pytest
 
 from fertadjust.api import Season, open_season
 from fertadjust.entry import RESULT_FIELDS
-from fertadjust.intake import Allowed, Fate, Intake, left_out_text
+from fertadjust.errors import UserError
+from fertadjust.intake import Intake, left_out_text
+from fertadjust.known_results import Allowed, Fate
 from fertadjust.lab.report import read_report
 from fertadjust.record import Kind
 from fertadjust.stored import result_of
@@ -129,7 +131,7 @@ def test_a_second_value_of_a_sample_in_one_report_is_asked_about(season: Season)
     twice = (ONE, ONE.replace("2310", "2400"))
     found = held(season, *twice)
     assert fates(found) == [("new", None)]
-    assert "line 3, NO3-N (ppm): 2,400 ppm is a second value of one sample." in reasons(found)
+    assert "line 3, NO3-N (ppm): 2,400 ppm is a second value of one sample (line 2)." in reasons(found)
     assert taken(season, *twice, unusual=True) == [2, 3]
     assert fates(held(season, *twice)) == [("stands already", 2), ("stands already", 3)]
     assert fates(held(season, *reversed(twice))) == [("stands already", 3), ("stands already", 2)]
@@ -142,8 +144,54 @@ def test_the_same_line_twice_in_one_report_is_asked_about(season: Season) -> Non
 def test_a_value_typed_before_its_report_came_is_not_counted_twice_by_mistake(season: Season) -> None:
     season.add_result(block="north", sampled="2026-03-18", value="2310", today=ON, by="ann")
     found = held(season, ONE)
-    assert "record 2 of the same block and day says 2,310 ppm too. Confirm it as another sample." in reasons(found)
+    assert "record 2 says 2,310 ppm (no sample number), this report 2,310 ppm (sample 7001)" in reasons(found)
+    assert "if it is another sample, confirm it" in reasons(found)
     assert fates(held(season, ONE, unusual=True)) == [("new", None)]
+    assert fates(held(season, ONE, revised=True)) == [("revised", 2)]
+
+
+def test_a_value_rounded_when_it_was_typed_is_asked_about_as_well(season: Season) -> None:
+    season.add_result(block="north", sampled="2026-03-18", value="2300", today=ON, by="ann")
+    assert "record 2 says 2,300 ppm (no sample number)" in reasons(held(season, ONE))
+
+
+@pytest.mark.parametrize(
+    ("revised", "told"),
+    [
+        (ONE.replace("North", "South"), "(block north), this report 2,310 ppm (block south)"),
+        (
+            ONE.replace("North", "South").replace("2310", "2400"),
+            "(block north), this report 2,400 ppm (block south)",
+        ),
+        (ONE.replace("03-18", "03-17"), "(Wed 18 Mar 2026), this report 2,310 ppm (Tue 17 Mar 2026)"),
+        (
+            ONE.replace("petiole", "leaf"),
+            "(petiole NO3-N, dry weight), this report 2,310 ppm (leaf NO3-N, dry weight)",
+        ),
+    ],
+)
+def test_a_report_that_puts_block_day_or_tissue_right_is_asked_about(
+    season: Season, revised: str, told: str
+) -> None:
+    taken(season, ONE)
+    assert told in reasons(held(season, revised))
+    assert fates(held(season, revised, unusual=True)) == [("new", None)]
+    assert fates(held(season, revised, revised=True)) == [("revised", 2)]
+
+
+def test_a_sample_number_may_come_again_at_the_next_visit(season: Season) -> None:
+    taken(season, ONE, LEAF)
+    later = (ONE.replace("03-18", "04-01").replace("2310", "2500"), LEAF.replace("03-18", "04-01"))
+    assert fates(held(season, later[0])) == [("new", None)]
+
+
+def test_two_that_hold_the_same_report_do_not_take_it_twice(season: Season) -> None:
+    other = open_season(season.file.folder)
+    first, second = held(season, ONE), held(other, ONE)
+    season.take(first, "report.csv")
+    with pytest.raises(UserError, match="in the meantime"):
+        other.take(second, "report.csv")
+    assert values(season) == [2310]
 
 
 def test_two_samples_of_one_block_and_day_with_numbers_of_their_own_are_two(season: Season) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +25,8 @@ from fertadjust.errors import Fault, UserError
 
 if TYPE_CHECKING:
     from fertadjust.api import Season
-    from fertadjust.intake import Allowed, Intake
+    from fertadjust.intake import Intake
+    from fertadjust.known_results import Allowed
     from fertadjust.lab.report import Report
     from fertadjust.laboratories import Laboratories
     from fertadjust.report_reading import Reading
@@ -75,18 +76,19 @@ def import_(
 ) -> None:
     """Import the results of a laboratory report, all or none."""
     from fertadjust.files import read_bytes
-    from fertadjust.intake import Allowed
+    from fertadjust.known_results import Allowed
     from fertadjust.laboratories import read_laboratories, write_laboratories
     from fertadjust.report_reading import kept_with
 
     season = open_folder(folder)
     known = read_laboratories(folder)
     answers, named = [_pair(text, "--tell") for text in told], _named(season, samples)
-    reading = _read(season, known, read_bytes(file), file.name, laboratory, answers)
+    reading = _read(season, known, read_bytes(file), file.name, laboratory, answers, quiet=as_json)
     if not reading.report.rows and not reading.report.faults:
         raise UserError(_without_values(reading.report, file.name))
     labs = known.model_copy(update={"samples": known.samples | named})
-    found, labs = _held(season, reading.report, file.name, labs, Allowed(confirmed, revise))
+    found, kept = _held(season, reading.report, file.name, labs, Allowed(confirmed, revise), as_json)
+    labs = known.model_copy(update={"samples": known.samples | _without_numbers(named) | kept})
     if as_json:
         echo_json(_data(reading, found))
     else:
@@ -97,7 +99,7 @@ def import_(
     if dry_run:
         return
     if reading.changed or (laboratory and laboratory != reading.known_as):
-        name = _profile_name(reading, laboratory)
+        name = _profile_name(reading, laboratory, quiet=as_json)
         labs = kept_with(labs, name, reading) if name else labs
     left = _write_left_out(found, file) if found.left_out else None
     numbers = season.take(found, file.name, by=by)
@@ -111,9 +113,16 @@ _NOTHING_TAKEN = "nothing was taken; mend it, or take the rest with --good-rows"
 
 
 def _read(
-    season: Season, known: Laboratories, data: bytes, name: str, laboratory: str, answers: list[tuple[str, str]]
+    season: Season,
+    known: Laboratories,
+    data: bytes,
+    name: str,
+    laboratory: str,
+    answers: list[tuple[str, str]],
+    *,
+    quiet: bool,
 ) -> Reading:
-    """Read the report, asking what it leaves open."""
+    """Read the report, asking what it leaves open; where ``quiet``, that is an error."""
     from fertadjust.entry import default_basis
     from fertadjust.report_reading import open_questions, read_known
     from fertadjust.tissue import Tissue
@@ -124,6 +133,8 @@ def _read(
         reading = read_known(data, name, known, laboratory, answers, sap_or_dry=sap_or_dry)
         if not reading.report.questions:
             return reading
+        if quiet:
+            raise open_questions(reading.report)
         item = reading.report.questions[0]
         choices: dict[str, Any] = {"type": click.Choice(item.choices)} if item.choices else {}
         say(f"{item.where}: {item.text}" if item.where else item.text)
@@ -153,47 +164,59 @@ def _named(season: Season, given: Sequence[str]) -> dict[str, str]:
 
 
 def _held(
-    season: Season, report: Report, name: str, labs: Laboratories, allowed: Allowed
-) -> tuple[Intake, Laboratories]:
-    """Hold the report against the season, asking which blocks unknown samples are of, and about revised values."""
+    season: Season, report: Report, name: str, labs: Laboratories, allowed: Allowed, quiet: bool
+) -> tuple[Intake, dict[str, str]]:
+    """Hold the report against the season, asking which blocks unknown samples are of, and about revised values.
+
+    Also the names of samples to keep. Nothing is asked where ``quiet``.
+    """
     from dataclasses import replace
 
+    from fertadjust.laboratories import telling_names
+
+    assigned: dict[tuple[str, ...], str] = {}
+
+    def hold() -> Intake:
+        return season.hold(report, name, labs.samples, allowed, today(), assigned)
+
+    found = hold()
+    if quiet:
+        return found, {}
+    if found.unmatched:
+        assigned |= _blocks_of(season, found.unmatched)
+        matched = {item.row.names: item.result.block for item in found.taken}
+        found = hold()
+        kept = telling_names(assigned, matched | dict.fromkeys(found.unmatched))
+    else:
+        kept = {}
+    if found.revisions and not allowed.revised:
+        for text in found.revisions[:_SHOWN]:
+            say(text)
+        if confirm("Take these as corrections?" if len(found.revisions) > 1 else "Take it as a correction?"):
+            allowed = replace(allowed, revised=True)
+            found = hold()
+    return found, kept
+
+
+def _blocks_of(season: Season, unmatched: Iterable[tuple[str, ...]]) -> dict[tuple[str, ...], str]:
+    """Blocks of samples, as answered; without those that belong to none, or that nobody is there to answer for."""
     from fertadjust.entry import block_of
 
-    found = season.hold(report, name, labs.samples, allowed, today())
-    for names in found.unmatched:
-        if not names:
-            continue
-        blocks = ", ".join(season.blocks)
+    answers = {}
+    for names in filter(None, unmatched):
+        question = f"Sample {' / '.join(names)}: which block ({', '.join(season.blocks)}; Enter: none of them)"
         try:
-            said = str(
-                ask(
-                    None,
-                    "--sample",
-                    f"Sample {' / '.join(names)}: which block ({blocks}; Enter: none of them)",
-                    default="",
-                    show_default=False,
-                )
-            )
+            said = str(ask(None, "--sample", question, default="", show_default=False)).strip()
         except UserError:
             break
-        if said.strip():
-            key = block_of(season.file, said).block.key
-            labs = labs.model_copy(update={"samples": labs.samples | {names[0]: key}})
-    if found.unmatched:
-        found = season.hold(report, name, labs.samples, allowed, today())
-    if found.revisions and not allowed.revised:
-        for text in found.revisions:
-            say(text)
-        if confirm("Take these as corrections?"):
-            allowed = replace(allowed, revised=True)
-            found = season.hold(report, name, labs.samples, allowed, today())
-    return found, labs
+        if said:
+            answers[names] = block_of(season.file, said).block.key
+    return answers
 
 
-def _profile_name(reading: Reading, laboratory: str) -> str:
+def _profile_name(reading: Reading, laboratory: str, *, quiet: bool) -> str:
     """Name to keep the answers under; "" when nobody is there to say one."""
-    if laboratory or reading.known_as:
+    if laboratory or reading.known_as or quiet:
         return laboratory or reading.known_as
     said = next((row.fields["laboratory"] for row in reading.report.rows if row.fields.get("laboratory")), "")
     default = re.sub(r"[^a-z0-9]+", "-", said.lower()).strip("-") or "laboratory"
@@ -202,6 +225,11 @@ def _profile_name(reading: Reading, laboratory: str) -> str:
     except UserError:
         say("The answers are not kept; to keep them, name the laboratory: --laboratory valley-lab")
         return ""
+
+
+def _without_numbers(named: Mapping[str, str]) -> dict[str, str]:
+    """The names worth keeping: the next report may give a bare number to another sample."""
+    return {name: block for name, block in named.items() if not name.isdigit()}
 
 
 def _write_left_out(found: Intake, file: Path) -> Path:
@@ -217,7 +245,7 @@ def _write_left_out(found: Intake, file: Path) -> Path:
 
 def _echo_intake(reading: Reading, found: Intake, name: str) -> None:
     """Say what the report holds and what becomes of it."""
-    from fertadjust.intake import Fate
+    from fertadjust.known_results import Fate
 
     report = reading.report
     count = f"{len(report.rows)} value{'s' if len(report.rows) != 1 else ''}"
@@ -230,6 +258,8 @@ def _echo_intake(reading: Reading, found: Intake, name: str) -> None:
         say(f"passed over: line {line}: {why}" if line else f"passed over: {why}", indent="  ", hang=4)
     if len(report.passed_over) > _SHOWN:
         say(f"  ... and {len(report.passed_over) - _SHOWN} more lines")
+    if report.empty:
+        say(f"without a value: {report.empty} cell{'s' if report.empty != 1 else ''}", indent="  ", hang=4)
     if report.unused:
         say(f"not used: {', '.join(report.unused)}", indent="  ", hang=4)
     for fate in Fate:
@@ -265,8 +295,21 @@ def _told(reading: Reading) -> str:
 
 
 def _echo_taken(found: Intake, name: str, numbers: Sequence[int], left: Path | None) -> None:
+    from fertadjust.known_results import Fate
+
     if not numbers:
-        say(f"Nothing to add: all that {name} says is on record already." if found.taken else "Nothing was taken.")
+        undone = len(found.of(Fate.UNDONE))
+        if undone:
+            say(
+                f"Nothing to add. What was corrected or voided since ({undone}) is not taken back; to go back to "
+                "it: fertadjust results correct"
+            )
+        else:
+            say(
+                f"Nothing to add: all that {name} says is on record already."
+                if found.taken
+                else "Nothing was taken."
+            )
     else:
         one = len(numbers) == 1
         span = f"1 result from {name}: record" if one else f"{len(numbers)} results from {name}: records"

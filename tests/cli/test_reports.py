@@ -80,6 +80,45 @@ def test_without_a_name_to_keep_them_under_answers_serve_once(run: Run, fresh: P
     assert read_laboratories(fresh).laboratories == {}
 
 
+def test_samples_that_share_a_name_are_kept_by_another(run: Run, fresh: Path) -> None:
+    text = "Sample ID,Description,Date sampled,Plant part,NO3-N (ppm)\n"
+    text += "C1,Strawberry,2026-05-11,petiole,2400\nH1,Strawberry,2026-05-11,petiole,2900\n"
+    run("results", "import", put(fresh, text), "--season", fresh, input="creek\nhill\n")
+    assert values(fresh) == [("creek", "NO3-N", "2,400 ppm"), ("hill", "NO3-N", "2,900 ppm")]
+    assert read_laboratories(fresh).samples == {"C1": "creek", "H1": "hill"}
+
+
+def test_what_to_call_a_sample_by_is_its_own_name(refused: Refused, fresh: Path) -> None:
+    text = "Sample ID,Description,Date sampled,Plant part,NO3-N (ppm)\n"
+    text += "C1,Strawberry,2026-05-11,petiole,2400\nH1,Strawberry,2026-05-11,petiole,2900\n"
+    told = refused("results", "import", put(fresh, text), "--season", fresh)
+    assert '--sample "C1=BLOCK"' in told
+    assert '--sample "H1=BLOCK"' in told
+
+
+def test_a_bare_number_is_not_kept_as_a_samples_name(run: Run, fresh: Path) -> None:
+    text = "Sample,Date sampled,Plant part,NO3-N (ppm)\n1,2026-05-11,petiole,2400\n"
+    run("results", "import", put(fresh, text), "--season", fresh, "--sample", "1=creek")
+    assert values(fresh) == [("creek", "NO3-N", "2,400 ppm")]
+    assert not (fresh / LABORATORIES_FILE).exists()
+
+
+def test_what_was_corrected_since_is_said_not_to_come_back(run: Run, fresh: Path, report: Path) -> None:
+    words = ("--season", fresh, *TOLD, "--sample", "A-2=hill", "--laboratory", "valley-lab")
+    run("results", "import", report, *words)
+    run("results", "correct", "2", "--value", "2400", "--reason", "misread", "--season", fresh)
+    output = run("results", "import", report, "--season", fresh).output
+    assert "What was corrected or voided since (1) is not taken back" in " ".join(output.split())
+
+
+def test_machines_are_asked_nothing(run: Run, refused: Refused, fresh: Path, report: Path) -> None:
+    words = ("--season", fresh, *TOLD, "--sample", "A-2=hill")
+    json.loads(run("results", "import", report, *words, "--json").output)
+    again = put(fresh, REPORT.replace("2310,5;\n7002", "2410;\n7002"), "revised.csv")
+    told = refused("results", "import", again, "--season", fresh, *TOLD, "--json")
+    assert "record 2 says 2,310 ppm" in told
+
+
 def test_open_questions_are_told_all_at_once_when_nobody_is_there(
     refused: Refused, fresh: Path, report: Path
 ) -> None:
@@ -147,7 +186,7 @@ def test_a_revised_report_is_offered_as_a_correction(
     told = refused("results", "import", again, "--season", fresh)
     assert "record 2 says 2,310 ppm, this report 2,410 ppm" in told
     output = run("results", "import", again, "--season", fresh, input="y\n").output
-    assert "Take these as corrections? [y/N]: y" in output
+    assert "Take it as a correction? [y/N]: y" in output
     assert output.endswith("Took 1 result from revised.csv: record 5.\n")
     assert ("creek", "NO3-N", "2,410 ppm") in values(fresh)
     assert open_season(fresh).records.all()[-1].reason == "revised report revised.csv"
