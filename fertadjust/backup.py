@@ -30,6 +30,8 @@ _BROKEN: Final = (
 def write_backup(file: SeasonFile, records: Records, path: Path) -> int:
     """Write the season's plan, records, own band tables and laboratory profiles as a zip file; how many records.
 
+    Band tables outside the season's folder are not in it: see `left_outside`.
+
     The copy is checked before it takes the place of a file of the same name.
 
     Args:
@@ -55,16 +57,24 @@ def write_backup(file: SeasonFile, records: Records, path: Path) -> int:
     return found.count
 
 
+def left_outside(file: SeasonFile) -> list[Path]:
+    """The season's own band tables that lie outside its folder, and so in no backup."""
+    return [table for table in _tables(file) if not _inside_of(file, table)]
+
+
+def _tables(file: SeasonFile) -> list[Path]:
+    return [] if file.tables_folder is None else sorted((file.folder / file.tables_folder).glob("*.toml"))
+
+
+def _inside_of(file: SeasonFile, path: Path) -> bool:
+    return path.resolve().is_relative_to(file.folder.resolve())
+
+
 def _own_files(file: SeasonFile) -> list[str]:
     """Names of the folder's files that belong to the season, the records apart."""
     names = [name for name in (SEASON_FILE, LABORATORIES_FILE) if (file.folder / name).exists()]
-    if file.tables_folder is not None:
-        own = file.folder / file.tables_folder
-        names += [
-            path.relative_to(file.folder).as_posix()
-            for path in sorted(own.glob("*.toml"))
-            if path.resolve().is_relative_to(file.folder.resolve())
-        ]
+    inside = [table.resolve() for table in _tables(file) if _inside_of(file, table)]
+    names += [table.relative_to(file.folder.resolve()).as_posix() for table in inside]
     return sorted(set(names))
 
 

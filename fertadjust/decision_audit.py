@@ -34,7 +34,7 @@ class Derived:
         advised: the advice's headline as stored.
         again: the headline derived from what the decision stored; None where this version cannot derive it.
         same: whether the advice (action, rates, factor, what moved and bound it) is the stored one; None as above.
-        wording: parts of the stored advice that this version words otherwise.
+        wording: other parts of the stored advice that this version puts otherwise.
         why_not: what differs and why, or why it cannot be derived; "" when it is the same.
         today: the headline that the day would get from today's plan, rules, tables and records; None when none.
         otherwise: whether that is another advice.

@@ -56,12 +56,25 @@ def read_known(
     else:
         found = read_report(data, name, Profile(), sap_or_dry=sap_or_dry)
         known_as = laboratories.profile_for(found.header) or ""
+        if any(item.key == "sheet" for item in found.questions):
+            known_as = _by_sheet(data, name, laboratories, sap_or_dry)
     kept = laboratories.laboratories.get(known_as, Profile())
     profile = kept
     for key, answer in answers:
         profile = told(profile, key, answer)
     report = read_report(data, name, profile, sap_or_dry=sap_or_dry)
     return Reading(report, profile, known_as, profile != kept)
+
+
+def _by_sheet(data: bytes, name: str, laboratories: Laboratories, sap_or_dry: str) -> str:
+    """The only profile that names a sheet of the file with its own header, or ""."""
+    fitting = []
+    for known_as, profile in laboratories.laboratories.items():
+        if profile.sheet:
+            header = read_report(data, name, Profile(sheet=profile.sheet), sap_or_dry=sap_or_dry).header
+            if header and tuple(map(loose, header)) == profile.header:
+                fitting.append(known_as)
+    return fitting[0] if len(fitting) == 1 else ""
 
 
 def kept_with(laboratories: Laboratories, name: str, reading: Reading) -> Laboratories:

@@ -119,7 +119,8 @@ def _echo_derived(item: Derived) -> None:
         say(f"stored: {item.advised}", indent="  ")
         say(f"derived: {item.again}", indent="  ")
         return
-    worded = f" (worded otherwise: {', '.join(item.wording)}; made with {item.program})" if item.wording else ""
+    parts = f" (made with {item.program}; other parts read otherwise: {', '.join(item.wording)})"
+    worded = parts if item.wording else ""
     say(head + f"derived again, the same{worded}.", hang=2)
     if item.otherwise:
         say(f"then:  {item.advised}", indent="  ", hang=9)
@@ -146,13 +147,16 @@ def backup(folder: Path, path: Path | None) -> None:
 
     Others may go on writing meanwhile. Keep it on another disk than the season's.
     """
-    from fertadjust.backup import write_backup
+    from fertadjust.backup import left_outside, write_backup
 
     season = open_folder(folder)
     default = f"{folder.resolve().name}-{today()}.zip"
     target = Path(ask(path, "--to", "Write the backup to", default=default))
-    count = write_backup(season.file, season.records, target)
+    count, outside = write_backup(season.file, season.records, target), left_outside(season.file)
     say(f"Wrote {target}: {count} records, checked.")
+    if outside:
+        names = ", ".join(str(table) for table in outside)
+        say(f"NOT in it, since they lie outside the season's folder: {names}. Keep them yourself.")
 
 
 @click.command(epilog="Example: fertadjust restore fernhill-2026-03-09.zip fernhill-again")
@@ -164,6 +168,11 @@ def restore(file: Path, folder: Path) -> None:
 
     count = restored(file, folder)
     say(f"Restored {folder} with {count} records. Look it over: fertadjust audit --season {folder}")
+    try:
+        open_folder(folder)
+    except UserError as error:
+        for fault in error.faults:
+            say(f"Note: {fault}", hang=2)
 
 
 @click.command(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+import zipfile
 from contextlib import closing
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from fertadjust.api import open_season
 from fertadjust.records import RECORDS_FILE
 from fertadjust.revisions import plan_content
 from tests.cli.conftest import TODAY, Refused, Run, contents, too_wide
+from tests.test_season_file import BAND_TABLE
 
 
 @pytest.fixture
@@ -415,3 +417,20 @@ def test_help_fits_the_screen_and_gives_an_example(run: Run, command: str) -> No
     output = run(*command.split(), "--help").output
     assert too_wide(output) == []
     assert command == "plan" or "Example" in output
+
+
+def test_band_tables_outside_the_folder_are_said_not_to_be_in_the_backup(run: Run, fresh: Path) -> None:
+    shared = fresh.parent / "shared"
+    shared.mkdir()
+    (shared / "own-petiole.toml").write_text(BAND_TABLE)
+    plan = (fresh / "season.toml").read_text()
+    (fresh / "season.toml").write_text(plan.replace("[bands]", '[bands]\nfolder = "../shared"'))
+    output = " ".join(run("backup", "--season", fresh, "--to", fresh.parent / "b.zip").output.split())
+    assert "NOT in it, since they lie outside the season's folder:" in output
+    assert "own-petiole.toml" in output
+
+
+def test_a_restored_season_with_faults_is_told_so(run: Run, tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "b.zip", "w") as archive:
+        archive.writestr("season.toml", "garbage = [")
+    assert "Note: season.toml" in run("restore", tmp_path / "b.zip", tmp_path / "again").output
