@@ -9,6 +9,7 @@
 from __future__ import annotations
 
 import getpass
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,16 +18,21 @@ from fertadjust.advice_data import advice_data
 from fertadjust.audit import RecordsAudit, audit_records
 from fertadjust.deciding import Choice, basis_of, decision_content
 from fertadjust.decision_audit import Derived, audit_decisions, derived_advice
-from fertadjust.entry import block_of
+from fertadjust.entry import block_of, default_basis
 from fertadjust.errors import Fault, UserError
 from fertadjust.feeding import Dose, Farm
+from fertadjust.files import read_bytes
+from fertadjust.known_results import Allowed
+from fertadjust.laboratories import read_laboratories
 from fertadjust.mix_sheet import MixSheet
 from fertadjust.purchase import PurchaseLine
 from fertadjust.record import Draft, Kind, standing, standing_on
+from fertadjust.report_reading import open_questions, read_known
 from fertadjust.season import Advice
 from fertadjust.season_book import PROGRAM, SeasonBook, today_here
 from fertadjust.season_file import read_season
 from fertadjust.stored import Decided, arrivals, decided_of, first_versions, with_records
+from fertadjust.tissue import Tissue
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -107,6 +113,50 @@ class Season(SeasonBook):
         replaced = earlier[-1] if earlier else None
         why = "decided again on the same day" if earlier else ""
         return self._write([Draft(Kind.DECISION, key, day, content, replaced, why)], who)[0]
+
+    def import_report(
+        self,
+        path: str | Path,
+        *,
+        laboratory: str = "",
+        answers: Mapping[str, str] | None = None,
+        samples: Mapping[str, str] | None = None,
+        allowed: Allowed | None = None,
+        by: str = "",
+        today: date | None = None,
+    ) -> list[int]:
+        """Take the results of a laboratory report, all or none; the record numbers.
+
+        Args:
+            path: a CSV file, a spreadsheet or JSON; see `fertadjust.lab.report.read_report`.
+            laboratory: name of the kept profile to read with; found by the report's header when empty.
+            answers: question key -> answer, for what the report leaves open. They are not kept.
+            samples: name of a sample -> block key, besides those that are kept.
+            allowed: whether unusual values and revised ones are taken; neither by default.
+            by: who imports it.
+            today: day of entry, when it is not the calendar's.
+
+        Raises:
+            UserError: everything that is open or will not do; nothing is written.
+        """
+        path = Path(path)
+        known = read_laboratories(self.file.folder)
+        basis = default_basis(self.file, Tissue.PETIOLE)
+        reading = read_known(
+            read_bytes(path),
+            path.name,
+            known,
+            laboratory,
+            list((answers or {}).items()),
+            sap_or_dry="" if basis is None else basis.value,
+        )
+        if reading.report.questions:
+            raise open_questions(reading.report)
+        every = known.samples | dict(samples or {})
+        found = self.hold(reading.report, path.name, every, allowed or Allowed(), today)
+        if found.left_out:
+            raise UserError(dict.fromkeys(item.fault for item in found.left_out))
+        return self.take(found, path.name, by=by)
 
     def derive_again(self, number: int) -> dict[str, Any]:
         """The advice behind a decision, computed again from what the decision stored; compare with `advised`.

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from fertadjust.audit import RecordsAudit
     from fertadjust.decision_audit import Derived
 
+_CAUSES = 5
+"""Causes of a changed decision that are told one by one."""
 OTHERWISE, NOT_IN_ORDER = 3, 4
 """Exit statuses of an audit: something would come out otherwise today; records are not as they were written."""
 
@@ -125,8 +127,10 @@ def _echo_derived(item: Derived) -> None:
     if item.otherwise:
         say(f"then:  {item.advised}", indent="  ", hang=9)
         say(f"today: {item.today or 'no advice'}", indent="  ", hang=9)
-        for cause in item.causes:
+        for cause in item.causes[:_CAUSES]:
             say(f"because {cause}", indent="  ", hang=4)
+        if len(item.causes) > _CAUSES:
+            say(f"  ... and {len(item.causes) - _CAUSES} more")
 
 
 def _echo_sum(derived: list[Derived]) -> None:
