@@ -757,7 +757,7 @@ def test_a_metric_season_speaks_of_no_pounds(metric: Season) -> None:
 
 # --- reports ------------------------------------------------------------------------------------------------
 
-REPORT = "Sample,Date sampled,Plant part,Nitrate\nNorth,3/9/2026,petiole,2310\nN2,3/9/2026,petiole,2250\n"
+REPORT = "Sample,Date sampled,Plant part,Nitrate\nCreek,3/9/2026,petiole,2310\nN2,3/9/2026,petiole,2250\n"
 ANSWERS = {"dates": "month first", "columns.nitrate": "NO3-N", "units.nitrate": "ppm"}
 
 
@@ -770,7 +770,7 @@ def test_a_report_is_imported_whole_or_not_at_all(season: Season, tmp_path: Path
         season.import_report(path, answers=ANSWERS, today=date(2026, 3, 21))
     assert season.records.all() == []
     numbers = season.import_report(
-        path, answers=ANSWERS, samples={"N2": "north"}, by="ann", today=date(2026, 3, 21)
+        path, answers=ANSWERS, samples={"N2": "hill"}, by="ann", today=date(2026, 3, 21)
     )
     assert numbers == [2, 3]
     assert {result_of(item).value for item in season.records.current(Kind.RESULT)} == {2310, 2250}

@@ -10,9 +10,24 @@ from fertadjust.lab.found import Findings
 from fertadjust.lab.kinds import Kind
 from fertadjust.lab.profile import QUALIFIER_MEANINGS, Profile
 from fertadjust.lab.values import Absent, Value
-from fertadjust.lab.words import loose
+from fertadjust.lab.words import loose, unit_of
 
 _PLAIN_QUALIFIERS: Final = ("", "<", ">")
+_PPM: Final = {"dry": "mg/kg", "sap": "mg/L"}
+"""What ppm is on each basis."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A reporting limit beside a value.
+
+    Attributes:
+        cell: as printed, or "".
+        units: units of its column, in the header and below it, as printed; "" where there are none.
+    """
+
+    cell: str = ""
+    units: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -30,14 +45,14 @@ class Amounts:
     found: Findings
 
     def text(
-        self, read: Value | Absent, kind: Kind, limit: str, qualifier: str, line: int | None, key: str
+        self, read: Value | Absent, kind: Kind, limit: Limit, qualifier: str, line: int | None, key: str
     ) -> str | None:
         """The value's text, or None where it was asked about or is a fault.
 
         Args:
             read: the value cell as read; not `Absent.NOTHING`.
             kind: its kind.
-            limit: the cell of its reporting limit, or "".
+            limit: its reporting limit.
             qualifier: the cell of its qualifier, or "".
             line, key: its place.
         """
@@ -48,12 +63,20 @@ class Amounts:
                 text = self._qualified(text, qualifier, line, key)
         return mg_n(text) if text and kind.per_mmol else text
 
-    def _below_limit(self, kind: Kind, limit: str, line: int | None, key: str) -> str | None:
-        printed = self.values.read(limit) if limit else Absent.NOTHING
+    def _below_limit(self, kind: Kind, limit: Limit, line: int | None, key: str) -> str | None:
+        printed = self.values.read(limit.cell) if limit.cell else Absent.NOTHING
         if isinstance(printed, str):
             self.found.fault(f"the reporting limit: {printed}", line, key)
             return None
         if isinstance(printed, Value):
+            other = _other_unit((printed.unit, *limit.units), kind)
+            if other and kind.ready:
+                self.found.fault(
+                    f"the reporting limit is in {other}, the value in {kind.unit}; both should be in one unit",
+                    line,
+                    key,
+                )
+                return None
             return f"<{printed.text.lstrip('<>')}"
         known = self.profile.limits.get(kind.analyte)
         if known is None and not kind.analyte:
@@ -80,3 +103,14 @@ class Amounts:
             self.found.fault(f'"{text}" and its qualifier "{qualifier}" say different things', line, key)
             return None
         return meaning + text
+
+
+def _other_unit(units: tuple[str, ...], kind: Kind) -> str:
+    """The first unit that is not the value's, or "". ppm is mg/kg of dry tissue and mg/L of sap."""
+    ppm = _PPM.get(kind.fields.get("basis", ""), "ppm")
+    own = ppm if kind.unit == "ppm" else kind.unit
+    for printed in filter(None, units):
+        unit = unit_of(printed) or printed
+        if own and (ppm if unit == "ppm" else unit) != own:
+            return unit
+    return ""

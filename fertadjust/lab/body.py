@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from fertadjust.lab.amounts import Amounts
-from fertadjust.lab.cells import Days, Number, Values, day_order, decimal_mark, first_lines
+from fertadjust.lab.amounts import Amounts, Limit
+from fertadjust.lab.cells import Days, Number, Values, dates_of_two_sorts, day_order, decimal_mark, first_lines
 from fertadjust.lab.found import Findings, Row, shown
 from fertadjust.lab.kinds import Kind, Kinds, Said
-from fertadjust.lab.layout import Layout, Placed
+from fertadjust.lab.layout import Layout, Placed, labelled, laboratorys_own
 from fertadjust.lab.profile import Profile
 from fertadjust.lab.text import Line
-from fertadjust.lab.values import Absent
+from fertadjust.lab.values import Absent, Value
 from fertadjust.lab.vocabulary import SUMMARY, Role
 from fertadjust.lab.words import loose
 from fertadjust.tissue import Method
@@ -26,11 +26,14 @@ class _ValueColumn:
 
     def __init__(self, place: Placed, layout: Layout) -> None:
         self.at, self.header, self.column, self.below = place.at, place.header, place.column, place.below
-        analyte = place.column.analyte
-        self.unit = _first(layout.of(Role.UNIT, analyte) or layout.of(Role.UNIT))
-        self.limit = _first(layout.of(Role.LIMIT, analyte) or layout.of(Role.LIMIT))
-        self.qualifier = _first(layout.of(Role.QUALIFIER, analyte) or layout.of(Role.QUALIFIER))
-        self.analyte = None if analyte else _first(layout.of(Role.ANALYTE))
+        unit, limit, qualifier = (
+            layout.companion(role, place) for role in (Role.UNIT, Role.LIMIT, Role.QUALIFIER)
+        )
+        self.unit = None if unit is None else unit.at
+        self.limit = None if limit is None else limit.at
+        self.limit_units = () if limit is None else (limit.column.unit, limit.below)
+        self.qualifier = None if qualifier is None else qualifier.at
+        self.analyte = None if place.column.analyte else _first(layout.of(Role.ANALYTE))
         self.tissues = tuple(other.at for other in layout.of(Role.TISSUE))
         self.basis = _first(layout.of(Role.BASIS))
         self.deciding = tuple(at for at in (self.analyte, self.basis, self.unit, *self.tissues) if at is not None)
@@ -66,20 +69,22 @@ class Body:
         self.block = _first(layout.of(Role.BLOCK))
         self.samples = [place.at for place in layout.of(Role.SAMPLE)]
         self.notes = [place.at for place in layout.of(Role.NOTE)]
+        self.numbers = [place.at for place in layout.of(Role.SAMPLE) if laboratorys_own(place.header)]
         self.named = self._name_columns()
+        self.unsummed = {place.at for role in (Role.ANALYTE, Role.QUALIFIER) for place in layout.of(role)}
         self.copied = self._copied()
+        if self.sheet:
+            self._check_dates()
         self.days = Days(day_order(first_lines(self._days()), profile, found))
         self.values = Values(decimal_mark(first_lines(self._numbers()), delimiter == ",", profile, found))
         self.amounts = Amounts(self.values, profile, found)
         self.defaults = self._defaults()
 
     def _name_columns(self) -> list[int]:
-        """Columns that name a sample: the grower's words first, the laboratory's own numbers last."""
-        samples = self.layout.of(Role.SAMPLE)
-        numbers = [place.at for place in samples if loose(place.header).startswith("lab")]
-        own = [place.at for place in samples if place.at not in numbers]
+        """Columns that name a sample, the grower's words first; without the laboratory's own numbers."""
+        own = [at for at in self.samples if at not in self.numbers]
         names = [place.at for place in self.layout.of(Role.NAME)]
-        return [at for at in (self.block, *names, *own, *numbers) if at is not None]
+        return [at for at in (self.block, *names, *own) if at is not None]
 
     def _copied(self) -> list[tuple[int, str]]:
         """Columns whose text goes into a field as it stands; methods of a laboratory's own stay out."""
@@ -102,7 +107,15 @@ class Body:
                 yield self.layout.defaults[role], None
         for at in (self.sampled, self.received):
             if at is not None:
-                yield from ((line.cells[at], line.number) for line in self.layout.body if at < len(line.cells))
+                yield from self._column(at)
+
+    def _column(self, at: int) -> Iterator[tuple[str, int | None]]:
+        return ((line.cells[at], line.number) for line in self.layout.body if at < len(line.cells))
+
+    def _check_dates(self) -> None:
+        for at in (self.sampled, self.received):
+            if at is not None and not self.found.hopeless:
+                dates_of_two_sorts(self._column(at), self.layout.header[at], self.found)
 
     def _numbers(self) -> Iterator[tuple[str, int | None]]:
         places = {at for column in self.columns for at in (column.at, column.limit) if at is not None}
@@ -124,7 +137,7 @@ class Body:
                 out[role.value] = day
         laboratory = self.layout.defaults.get(Role.LABORATORY, "") or self.profile.laboratory
         block = self.layout.defaults.get(Role.BLOCK, "")
-        sample = self.layout.defaults.get(Role.SAMPLE, "")
+        sample = self.layout.defaults.get(Role.SAMPLE, "") or self.layout.number
         named = {Role.LABORATORY: laboratory, Role.BLOCK: block, Role.SAMPLE: sample}
         return out | {role.value: text for role, text in named.items() if text}
 
@@ -141,6 +154,9 @@ class Body:
                 self.found.pass_over(line.number, "the header again")
             elif units and line.cells == units:
                 self.found.pass_over(line.number, "units again")
+            elif part := self._part(cells):
+                if self._is_new(part, line.number):
+                    return
             elif not self._passed(cells, line):
                 self._read_line(cells, line.number)
 
@@ -156,13 +172,48 @@ class Body:
             )
         return (*cells[:width], *("",) * (width - len(cells)))
 
+    def _part(self, cells: tuple[str, ...]) -> list[tuple[str, Role, str]]:
+        """What a line below the header says like a title line: "Plant part: Leaf"; [] for any other line."""
+        filled = [cell for cell in cells if cell]
+        valued = any(
+            self.values.read(cells[column.at]) is Absent.NOT_DETECTED
+            or isinstance(self.values.read(cells[column.at]), Value)
+            for column in self.columns
+        )
+        first = filled[0] if filled else ""
+        if not first.endswith(":"):  # a sample may be called "Field: 4"
+            if valued and (len(filled) > 2 or ":" in first):
+                return []
+            if len(filled) > 2 and ":" not in first and self._dated(cells):
+                return []
+        if len(filled) > 1 and self.notes:
+            filled = [cell for at, cell in enumerate(cells) if cell and at not in self.notes]
+        return list(labelled(filled))
+
+    def _is_new(self, part: list[tuple[str, Role, str]], number: int) -> bool:
+        """Whether such a line says other than the first title lines: another part begins, which is a fault."""
+        for label, role, text in part:
+            if (role, text) not in self.layout.titles:
+                self.found.fault(
+                    f'"{shown(label.strip())}: {shown(text)}" begins another part of the report: the file has '
+                    "several parts; make a file of each, or give what differs a column and leave this line out",
+                    number,
+                )
+                self.found.hopeless = True
+                return True
+        self.found.pass_over(number, "a title line again")
+        return False
+
     def _passed(self, cells: tuple[str, ...], line: Line) -> bool:
         """Whether a line is no sample: a summary, a text, or without any value."""
         first = cells[0]
         if not first:
             first = next((cell for cell in cells if cell), "")
-        if first.lower().replace(".", "").rstrip(" :") in SUMMARY and not self._dated(cells):
-            self.found.pass_over(line.number, f'a summary: "{first}"')
+        word = first
+        if self.unsummed:  # the analyte N is no number of samples
+            word = next((cell for at, cell in enumerate(cells) if cell and at not in self.unsummed), "")
+        if word.lower().replace(".", "").rstrip(" :") in SUMMARY and not self._dated(cells):
+            self.found.pass_over(line.number, f'a summary: "{word}"')
             return True
         for column in self.columns:
             if cells[column.at] not in _EMPTY_FORMS:
@@ -212,9 +263,9 @@ class Body:
             if isinstance(value, str):
                 found.fault(value, number, column.header)
                 continue
-            limit = "" if column.limit is None else cells[column.limit]
             text: str | None = None if isinstance(value, Absent) else value.text
             if text is None or qualifier or kind.per_mmol:
+                limit = Limit("" if column.limit is None else cells[column.limit], column.limit_units)
                 text = self.amounts.text(value, kind, limit, qualifier, number, column.header)
             if text is None or base is None or not kind.ready:
                 continue
@@ -263,6 +314,9 @@ class Body:
             if role in self.layout.defaults:
                 names[self.layout.defaults[role]] = None
         names.pop("", None)
+        if not names:
+            names = dict.fromkeys((*(cells[at] for at in self.numbers), self.layout.number))
+            names.pop("", None)
         return tuple(names)
 
     def _kind(self, column: _ValueColumn, cells: tuple[str, ...], unit: str, number: int) -> Kind:

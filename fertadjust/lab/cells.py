@@ -25,6 +25,12 @@ class Number(str):
     __slots__ = ()
 
 
+class DateCell(str):
+    """A cell of a spreadsheet that holds a date and not a text: as an ISO date."""
+
+    __slots__ = ()
+
+
 def plain(number: float) -> str:
     """The shortest text of a number without an exponent: 2310.0 -> "2310"."""
     text = format(decimal.Decimal(repr(number)), "f")
@@ -95,6 +101,32 @@ def day_order(cells: Places, profile: Profile, found: Findings) -> Order | None:
         orders = (Order.DAY_FIRST.value, Order.MONTH_FIRST.value)
         found.ask("dates", what, orders, cells[proof.ambiguous], proof.ambiguous)
     return None
+
+
+def dates_of_two_sorts(cells: Iterable[tuple[str, int | None]], header: str, found: Findings) -> None:
+    """A fault of the whole file where a spreadsheet's column holds real dates beside texts such as 25/03/2026.
+
+    A program of a country with the other order makes a date of 3/9/2026, day and month swapped, and leaves
+    25/03/2026, which it cannot read, as text.
+    """
+    places = list(cells)
+    real = next(((cell, line) for cell, line in places if type(cell) is DateCell), None)
+    if real is None:
+        return
+    for cell, line in places:
+        if type(cell) is DateCell:
+            continue
+        proof = order_evidence([cell])
+        if proof.day_first or proof.month_first or proof.ambiguous:
+            found.hopeless = True
+            found.fault(
+                f'"{cell}" is text, but the cell in line {real[1]} is a real date ({real[0]}): a spreadsheet '
+                "program of another country may have swapped day and month in the real dates; ask the laboratory "
+                "for the file as it was first made, or write every date anew, as 2026-03-09",
+                line,
+                header,
+            )
+            return
 
 
 def _at(cells: Places, cell: str) -> str:

@@ -45,6 +45,7 @@ class Kind:
         ignored: the program has no use for the analyte.
         per_mmol: the value is in mmol/L and becomes mg/L of NO3-N.
         analyte: whose reporting limit "not detected" needs; "" while that is open.
+        unit: the value's unit before any conversion, or "".
         printed: unit and analyte as printed, for `Row.printed`.
     """
 
@@ -54,6 +55,7 @@ class Kind:
     ignored: bool = False
     per_mmol: bool = False
     analyte: str = ""
+    unit: str = ""
     printed: str = ""
 
 
@@ -112,6 +114,7 @@ class _Settling:
             ready=not self.open and not self.faults,
             per_mmol=per_mmol,
             analyte="" if worded is None or analyte == NITRATE else main,
+            unit=unit,
             printed=self._printed(analyte),
         )
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Final, NoReturn
 
 from fertadjust.errors import Fault, UserError
-from fertadjust.lab.amounts import Amounts
+from fertadjust.lab.amounts import Amounts, Limit
 from fertadjust.lab.cells import Days, Number, Values, day_order, decimal_mark, first_lines
-from fertadjust.lab.found import Findings, Row
+from fertadjust.lab.found import Findings, Row, shown
 from fertadjust.lab.kinds import Kinds, Said
 from fertadjust.lab.profile import Profile
 from fertadjust.lab.values import Absent
@@ -27,6 +27,7 @@ _CODE: Final = re.compile(r"^B-([A-Z0-9-]+?)(\.\d+)+$", re.IGNORECASE)
 _KJELDAHL: Final = "B-NO3.02.01"
 _NITRATE_BY_NO: Final = "B-NO.09.02"
 _SAP_END: Final = ".15.04"
+_DATE_QUESTION: Final = "columns.date"
 
 Object = Mapping[str, object]
 
@@ -63,7 +64,7 @@ def read_json(text: str, profile: Profile, found: Findings, sap_or_dry: str) -> 
     results: list[_Result] = []
     for number, report in enumerate(reports):
         prefix = f"{number}." if isinstance(whole, list) else ""
-        results += _results(report, prefix, found)
+        results += _results(report, prefix, profile, found)
     dates = first_lines((text, None) for result in results for text in (result.sampled, result.received))
     numbers = first_lines((result.value, None) for result in results if type(result.value) is not Number)
     days = Days(day_order(dates, profile, found))
@@ -145,7 +146,7 @@ def _what(value: object) -> str:
     return "an object" if isinstance(value, dict) else "a text"
 
 
-def _results(report: Object, prefix: str, found: Findings) -> Iterator[_Result]:
+def _results(report: Object, prefix: str, profile: Profile, found: Findings) -> Iterator[_Result]:
     read = _Reader(found)
     for key in ("id", "date", "type"):
         if report.get(key) in (None, ""):
@@ -168,12 +169,14 @@ def _results(report: Object, prefix: str, found: Findings) -> Iterator[_Result]:
         at_lab = read.text(lab, "sampleid", f"{path}.lab.sampleid")
         fields = [_place_name(read, source, key, path) for key in ("subfield", "field")]
         names = [text for text in (*fields, _clean(name), at_lab) if text]
-        sampled = read.text(source, "date", f"{path}.source.date") or date
+        sampled = read.text(source, "date", f"{path}.source.date")
         received = read.text(lab, "dateReceived", f"{path}.lab.dateReceived")
         laboratory = read.text(lab, "name", f"{path}.lab.name")
         results = read.object(value, "results", f"{path}.results")
         if not results:
             found.pass_over(None, f'no value: "{_clean(name)}"')
+        elif not sampled and date:
+            sampled = _report_date(date, f"{path}.source.date", profile, found)
         for key, result in results.items():
             here = f"{path}.results.{_clean(key)}"
             if not isinstance(result, dict):
@@ -191,6 +194,15 @@ def _results(report: Object, prefix: str, found: Findings) -> Iterator[_Result]:
                 sample_id=at_lab or _clean(name),
                 names=tuple(dict.fromkeys(names)),
             )
+
+
+def _report_date(date: str, path: str, profile: Profile, found: Findings) -> str:
+    """The report's own date where it was told to be the day of sampling, else ""; asks when nothing was told."""
+    meaning = profile.columns.get("date")
+    if meaning is None:
+        what = f'Samples without a day of their own: is the report\'s date, "{shown(date)}", the day of sampling?'
+        found.ask(_DATE_QUESTION, what, (Role.SAMPLED.value, Role.IGNORE.value), None, path)
+    return date if meaning == Role.SAMPLED else ""
 
 
 def _place_name(read: _Reader, source: Object, key: str, path: str) -> str:
@@ -229,11 +241,12 @@ def _row(result: _Result, days: Days, kinds: Kinds, amounts: Amounts, found: Fin
         day, wrong = days.read(text)
         fields[field] = day
         right = right and not wrong and bool(day or field == "received")
-        if wrong.strip() or (field == "sampled" and not day and not wrong):
+        missing = field == "sampled" and not text and _DATE_QUESTION not in found.questions
+        if wrong.strip() or missing or (field == "sampled" and text and not day and not wrong):
             found.fault(
                 wrong or "the day of sampling is missing; write it as 2026-03-09", None, _day_path(result, field)
             )
-    amount = amounts.text(value, kind, "", "", None, place)
+    amount = amounts.text(value, kind, Limit(), "", None, place)
     if amount is None or not right or not kind.ready:
         return None
     fields = {key: text for key, text in fields.items() if text} | kind.fields | {"value": amount}

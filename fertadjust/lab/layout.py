@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,8 +12,16 @@ from fertadjust.errors import Fault, UserError
 from fertadjust.lab.found import Findings, shown
 from fertadjust.lab.profile import COLUMN_ANSWERS, Profile
 from fertadjust.lab.text import Grid, Line
-from fertadjust.lab.vocabulary import VAGUE_DATES, Role
-from fertadjust.lab.words import Column, column_of, loose, squeeze, told_column, unit_of
+from fertadjust.lab.vocabulary import Role
+from fertadjust.lab.words import (
+    Column,
+    column_of,
+    loose,
+    told_column,
+    unit_of,
+    unused_analyte,
+    vague_date,
+)
 
 _SEARCHED: Final = 60
 """Lines in which a header is looked for."""
@@ -24,6 +33,10 @@ _TITLE_ROLES: Final = (
     *(Role.SAMPLED, Role.RECEIVED, Role.TISSUE, Role.BASIS, Role.LABORATORY),
     *(Role.BLOCK, Role.NAME, Role.SAMPLE),
 )
+_COMPANIONS: Final = (Role.UNIT, Role.LIMIT, Role.QUALIFIER)
+"""Roles of columns that say more of the values in another one."""
+_DATE_ANSWERS: Final = (Role.SAMPLED.value, Role.RECEIVED.value, Role.IGNORE.value)
+_SAP: Final = re.compile(r"(?<![a-z])sap(?![a-z])", re.IGNORECASE)
 _MANY: Final = (Role.NAME, Role.SAMPLE, Role.NOTE, Role.TISSUE, Role.IGNORE)
 """Roles that several columns may have."""
 
@@ -61,6 +74,8 @@ class Layout:
         own: all columns are the program's own.
         columns: the columns that are used.
         defaults: what title lines say for the whole file.
+        titles: (role, text) of everything that they say.
+        number: the laboratory's own number of the sample in a title line, or "".
         units: cells of the line of units, or ().
         body: the lines below.
     """
@@ -71,6 +86,8 @@ class Layout:
     own: bool
     columns: tuple[Placed, ...]
     defaults: dict[Role, str]
+    titles: frozenset[tuple[Role, str]]
+    number: str
     units: tuple[str, ...]
     body: tuple[Line, ...]
 
@@ -80,6 +97,16 @@ class Layout:
 
     def values(self) -> list[Placed]:
         return [place for place in self.columns if place.column.role is Role.VALUE]
+
+    def companion(self, role: Role, of: Placed) -> Placed | None:
+        """The column of units, limits or qualifiers that belongs to a column of values."""
+        named = self.of(role, of.column.analyte)
+        if of.column.analyte and named:
+            return named[0]
+        for place in self.of(role):
+            if _owner(place, self.columns, self.header) in (None, of):
+                return place
+        return None
 
 
 def header_at(grid: Grid, profile: Profile) -> int | None:
@@ -128,9 +155,17 @@ def read_layout(grid: Grid, profile: Profile, found: Findings) -> Layout:
         else:
             columns.append(Placed(position, name, column, unit))
     _repeats(header, line.number, found)
-    columns = _settled(columns, profile, line.number, found)
-    defaults = {} if own else _titles(grid.lines[:at], found)
-    layout = Layout(header, cells, line.number, own, tuple(columns), defaults, units, body)
+    columns = _with_owners(columns, header, profile, line.number, body, found)
+    columns = _settled(columns, header, profile, line.number, found)
+    columns = _sure_days(columns, profile, line.number, body, found)
+    titles = [] if own else _titles(grid.lines[:at], found)
+    defaults: dict[Role, str] = {}
+    for role, text, numbered in titles:
+        if not numbered:
+            defaults.setdefault(role, text)
+    number = next((text for _, text, numbered in titles if numbered), "")
+    said = frozenset((role, text) for role, text, _ in titles)
+    layout = Layout(header, cells, line.number, own, tuple(columns), defaults, said, number, units, body)
     _needed(layout, found)
     return layout
 
@@ -145,10 +180,85 @@ def _trimmed(cells: Sequence[str]) -> tuple[str, ...]:
 
 def _ask_column(found: Findings, name: str, at: int, line: int, body: Iterable[Line]) -> None:
     """Ask what an unknown column holds, if there is anything in it."""
-    sample = next((row.cells[at] for row in body if at < len(row.cells) and row.cells[at]), "")
+    sample = _first_text(at, body)
     if sample:
         what = f'What is in the column "{name}", for example "{shown(sample)}"? It can be ignored.'
         found.ask(f"columns.{loose(name) or name}", what, COLUMN_ANSWERS, line, name)
+
+
+def _first_text(at: int, body: Iterable[Line]) -> str:
+    return next((row.cells[at] for row in body if at < len(row.cells) and row.cells[at]), "")
+
+
+def _owner(place: Placed, columns: Iterable[Placed], header: Sequence[str]) -> Placed | str | None:
+    """The column of values that a companion without an analyte belongs to: the nearest one to its left.
+
+    None where it belongs to every value, because there is one column of values only; a text where what stands
+    to its left is nothing, or values that are not used.
+    """
+    values = {other.at: other for other in columns if other.column.role is Role.VALUE}
+    if len(values) < 2:
+        return None
+    for at in range(place.at - 1, -1, -1):
+        if at in values:
+            return values[at]
+        if unused_analyte(header[at]) or _holds_values(header[at]):
+            return header[at]
+    return ""
+
+
+def _holds_values(header: str) -> bool:
+    column = column_of(header)
+    return column is not None and column.role is Role.VALUE
+
+
+def _with_owners(
+    columns: list[Placed],
+    header: Sequence[str],
+    profile: Profile,
+    line: int,
+    body: Iterable[Line],
+    found: Findings,
+) -> list[Placed]:
+    """The columns without companions that belong to no column of values; these are asked about."""
+    kept = []
+    for place in columns:
+        stray = (
+            place.column.role in _COMPANIONS
+            and not place.column.analyte
+            and isinstance(_owner(place, columns, header), str)
+        )
+        if not stray:
+            kept.append(place)
+        elif loose(place.header) in profile.columns:
+            found.fault(
+                f"it is open which column of values this {place.column.role.value} column belongs to; put it to "
+                'the right of its values, or name the analyte in its header, such as "NO3-N unit"',
+                line,
+                place.header,
+            )
+            found.hopeless = True
+        elif text := _first_text(place.at, body):
+            what = f'Which values does the column "{place.header}", for example "{shown(text)}", belong to? '
+            what += "No column of values stands to its left. It can be ignored."
+            found.ask(f"columns.{loose(place.header)}", what, COLUMN_ANSWERS, line, place.header)
+    return kept
+
+
+def _sure_days(
+    columns: list[Placed], profile: Profile, line: int, body: Iterable[Line], found: Findings
+) -> list[Placed]:
+    """The columns without one that is only headed "Date"; it is asked which day that is."""
+    kept = []
+    for place in columns:
+        vague = place.column.role is Role.SAMPLED and vague_date(place.header)
+        text = _first_text(place.at, body) if vague and loose(place.header) not in profile.columns else ""
+        if text:
+            what = f'Which day is in the column "{place.header}", for example "{shown(text)}"? It can be ignored.'
+            found.ask(f"columns.{loose(place.header)}", what, _DATE_ANSWERS, line, place.header)
+        else:
+            kept.append(place)
+    return kept
 
 
 def _repeats(header: Sequence[str], line: int, found: Findings) -> None:
@@ -159,13 +269,19 @@ def _repeats(header: Sequence[str], line: int, found: Findings) -> None:
             found.hopeless = True
 
 
-def _settled(columns: list[Placed], profile: Profile, line: int, found: Findings) -> list[Placed]:
+def _settled(
+    columns: list[Placed], header: Sequence[str], profile: Profile, line: int, found: Findings
+) -> list[Placed]:
     """The columns without those that another one overrules; two of the same meaning are asked about."""
     groups: dict[tuple[str, ...], list[Placed]] = {}
     for place in columns:
         column = place.column
+        owner = None
+        if column.role in _COMPANIONS and not column.analyte:
+            owner = _owner(place, columns, header)
         if column.role not in _MANY:
-            groups.setdefault((column.role, column.analyte, column.tissue, column.basis), []).append(place)
+            of = owner.header if isinstance(owner, Placed) else ""
+            groups.setdefault((column.role, column.analyte, column.tissue, column.basis, of), []).append(place)
     dropped = []
     for group in groups.values():
         if len(group) > 1:
@@ -177,7 +293,7 @@ def _settled(columns: list[Placed], profile: Profile, line: int, found: Findings
 
 def _overruled(group: list[Placed], profile: Profile, line: int, found: Findings) -> list[Placed]:
     told = [place for place in group if loose(place.header) in profile.columns]
-    sure = told or [place for place in group if squeeze(place.header) not in VAGUE_DATES] or group
+    sure = told or [place for place in group if not vague_date(place.header)] or group
     if len(sure) > 1:
         first, second = sure[0], sure[1]
         if loose(first.header) == loose(second.header):
@@ -193,30 +309,48 @@ def _overruled(group: list[Placed], profile: Profile, line: int, found: Findings
     return [place for place in group if place is not sure[0]]
 
 
-def _titles(lines: Iterable[Line], found: Findings) -> dict[Role, str]:
-    """What title lines say for the whole file: "Date received: 3/12/2026", in one cell or two."""
-    defaults: dict[Role, str] = {}
+def _titles(lines: Iterable[Line], found: Findings) -> list[tuple[Role, str, bool]]:
+    """What title lines say for the whole file; True where it is the laboratory's own number of the sample."""
+    out: list[tuple[Role, str, bool]] = []
+    first: dict[Role, str] = {}
     for line in lines:
-        cells = [cell for cell in line.cells if cell]
-        at = 0
-        while at < len(cells):
-            label, colon, text = cells[at].partition(":")
-            text = text.strip()
-            column = column_of(label)
-            wanted = column is not None and column.role in _TITLE_ROLES and squeeze(label) not in VAGUE_DATES
-            if not text and wanted and at + 1 < len(cells) and ":" not in _label(cells[at + 1]):
-                at += 1
-                text, colon = cells[at], ":"
-            at += 1
-            if column is None or not wanted or not text or not colon:
-                continue
-            if defaults.setdefault(column.role, text) != text and column.role not in _MANY:
+        for label, role, text in labelled(line.cells):
+            out.append((role, text, role is Role.SAMPLE and laboratorys_own(label)))
+            if first.setdefault(role, text) != text and role not in _MANY:
                 found.fault(
-                    f'"{shown(text)}" differs from "{shown(defaults[column.role])}" above',
-                    line.number,
-                    shown(label),
+                    f'"{shown(text)}" differs from "{shown(first[role])}" above', line.number, shown(label)
                 )
-    return defaults
+    return out
+
+
+def labelled(cells: Iterable[str]) -> Iterator[tuple[str, Role, str]]:
+    """(label, role, text) of "Date received: 3/12/2026", in one cell or in two neighbouring ones."""
+    filled = [cell for cell in cells if cell]
+    at = 0
+    while at < len(filled):
+        label, colon, text = filled[at].partition(":")
+        text = text.strip()
+        column = column_of(label)
+        wanted = column is not None and column.role in _TITLE_ROLES and not vague_date(label)
+        if not text and wanted and at + 1 < len(filled) and ":" not in _label(filled[at + 1]):
+            at += 1
+            text, colon = filled[at], ":"
+        at += 1
+        if column is not None and wanted and text and colon:
+            yield label, column.role, text
+
+
+def laboratorys_own(header: str) -> bool:
+    """Whether a sample's header or label is of the number that the laboratory gave it."""
+    return loose(header).startswith("lab")
+
+
+def says_sap(grid: Grid, layout: Layout) -> bool:
+    """Whether title lines, the header or a cell of a method say "sap"."""
+    methods = [place.at for place in layout.of(Role.METHOD)]
+    titles = (cell for line in grid.lines if line.number < layout.line for cell in line.cells)
+    cells = {line.cells[at] for line in layout.body for at in methods if at < len(line.cells)}
+    return any(map(_SAP.search, (*titles, *layout.header, *cells)))
 
 
 def _label(cell: str) -> str:

@@ -12,7 +12,7 @@ from fertadjust.lab.body import Body
 from fertadjust.lab.found import Findings, Question, Report, Row
 from fertadjust.lab.kinds import Kinds, title_kinds
 from fertadjust.lab.lab_json import read_json
-from fertadjust.lab.layout import read_layout
+from fertadjust.lab.layout import read_layout, says_sap
 from fertadjust.lab.profile import Profile
 from fertadjust.lab.spreadsheet import is_spreadsheet, read_sheet
 from fertadjust.lab.text import Grid, decode, read_grid
@@ -52,6 +52,8 @@ def read_report(data: bytes, name: str, profile: Profile | None = None, *, sap_o
 def _read_table(grid: Grid, what: str, profile: Profile, found: Findings, sap_or_dry: str) -> Report:
     layout = read_layout(grid, profile, found)
     tissue, basis = title_kinds(layout.defaults)
+    if says_sap(grid, layout):
+        sap_or_dry = ""
     kinds = Kinds(found, profile, layout.own, sap_or_dry, tissue, basis, long=bool(layout.of(Role.ANALYTE)))
     if not found.hopeless:
         Body(layout, kinds, profile, found, grid.delimiter).read()

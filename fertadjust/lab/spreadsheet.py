@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
 from typing import Final, Protocol
 
 from fertadjust.errors import Fault, UserError
-from fertadjust.lab.cells import Number, plain
-from fertadjust.lab.found import Findings
+from fertadjust.lab.cells import DateCell, Number, plain
+from fertadjust.lab.found import Findings, shown
 from fertadjust.lab.layout import HEADER_HELP, header_at
 from fertadjust.lab.profile import Profile
 from fertadjust.lab.text import Grid, Line, cleaned
@@ -20,6 +21,10 @@ _MOST_BYTES: Final = 200_000_000
 _MOST_ROWS: Final = 1_048_576
 """Rows of a sheet by the format's own limit (ECMA-376 leaves it to programs; this one is common practice)."""
 _WORKBOOK: Final = "xl/workbook.xml"
+_SAVE_AGAIN: Final = "open the file in a spreadsheet program and save it"
+_LITERAL: Final = re.compile(r'"[^"]*"|\\.|_.|\*.', re.DOTALL)
+"""Parts of a number format that are shown, or leave room, as they stand (ECMA-376 part 1, 18.8.31)."""
+_FORMULA: Final = re.compile(rb"<(\w+:)?f[\s>/]")
 
 
 class _Cell(Protocol):
@@ -42,17 +47,58 @@ def read_sheet(data: bytes, name: str, profile: Profile, found: Findings) -> Gri
         UserError: openpyxl is missing, the file is damaged or too large, or no sheet has a header.
     """
     grids = _grids(data, name)
+    title = _title(grids, name, profile, found)
+    if title is None:
+        return None
+    _note_formulas(data, title, found)
+    return grids[title]
+
+
+def _title(grids: dict[str, Grid], name: str, profile: Profile, found: Findings) -> str | None:
+    """The title of the sheet that holds the results; None when it was asked which one."""
     if profile.sheet:
         if profile.sheet not in grids:
             raise UserError(Fault(f'there is no sheet "{profile.sheet}"; there are: {", ".join(grids)}', name))
-        return grids[profile.sheet]
+        return profile.sheet
     fitting = [title for title, grid in grids.items() if header_at(grid, profile) is not None]
     if not fitting:
         raise UserError(Fault(HEADER_HELP, name))
     if len(fitting) > 1:
         found.ask("sheet", "Several sheets look like results: which one holds them?", tuple(fitting))
         return None
-    return grids[fitting[0]]
+    return fitting[0]
+
+
+def _note_formulas(data: bytes, title: str, found: Findings) -> None:
+    """A fault for each formula of a sheet whose result was never stored: its cell only looks empty."""
+    try:
+        for number, column, formula in _without_result(data, title):
+            message = f"the formula {shown(formula)} has no stored result; {_SAVE_AGAIN}"
+            found.fault(message, number, f"column {column}")
+    except Exception as error:  # as in `_grids`
+        raise _damaged(error, found.name) from None
+
+
+def _without_result(data: bytes, title: str) -> Iterator[tuple[int, str, str]]:
+    """(row, letter of the column, formula) of each formula without a stored result."""
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        parts = [item for item in packed.namelist() if item.endswith(".xml")]
+        if not any(_FORMULA.search(packed.read(item)) for item in parts):
+            return
+    import openpyxl
+    from openpyxl.utils import get_column_letter
+
+    results, formulas = (
+        openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=stored)[title]
+        for stored in (True, False)
+    )
+    for sheet in (results, formulas):
+        sheet.reset_dimensions()
+    for number, (row, written) in enumerate(zip(results.iter_rows(), formulas.iter_rows(), strict=True), 1):
+        for at, (cell, formula) in enumerate(zip(row, written, strict=True), 1):
+            # an empty text that is a result is stored as "str"
+            if formula.data_type == "f" and cell.value is None and cell.data_type != "str":
+                yield number, get_column_letter(at), str(getattr(formula.value, "text", formula.value))
 
 
 def _grids(data: bytes, name: str) -> dict[str, Grid]:
@@ -69,10 +115,15 @@ def _grids(data: bytes, name: str) -> dict[str, Grid]:
             sheet.reset_dimensions()  # what the file says of its own size may be wrong
             grids[sheet.title] = Grid(tuple(_lines(sheet.iter_rows())), "", "")
     except Exception as error:  # the library raises whatever it trips over in a damaged file
-        what = " ".join(str(error).split())[:200] or type(error).__name__
-        message = f"the spreadsheet is damaged and cannot be read ({what}); save it again, or as CSV"
-        raise UserError(Fault(message, name)) from None
+        raise _damaged(error, name) from None
     return grids
+
+
+def _damaged(error: Exception, name: str) -> UserError:
+    what = " ".join(str(error).split())[:200] or type(error).__name__
+    return UserError(
+        Fault(f"the spreadsheet is damaged and cannot be read ({what}); save it again, or as CSV", name)
+    )
 
 
 def _lines(rows: Iterable[Iterable[_Cell]]) -> Iterator[Line]:
@@ -87,9 +138,14 @@ def _lines(rows: Iterable[Iterable[_Cell]]) -> Iterator[Line]:
 def _text(cell: _Cell) -> str:
     """A cell as people see it: a number shown in percent is 100 times the number that is stored."""
     value = cell.value
-    if isinstance(value, int | float) and not isinstance(value, bool) and "%" in str(cell.number_format):
+    if isinstance(value, int | float) and not isinstance(value, bool) and _in_percent(str(cell.number_format)):
         return Number(f"{plain(round(100.0 * value, 9))} %")
     return cell_text(value)
+
+
+def _in_percent(number_format: str) -> bool:
+    """Whether a format multiplies by 100: a percent sign that is not a mere text of it."""
+    return "%" in _LITERAL.sub("", number_format)
 
 
 def _check_size(data: bytes, name: str) -> None:
@@ -118,7 +174,7 @@ def cell_text(value: object) -> str:
     if isinstance(value, float):
         return Number(plain(value)) if value - value == 0 else str(value)
     if isinstance(value, datetime.datetime):
-        return value.date().isoformat()
+        return DateCell(value.date().isoformat())
     if isinstance(value, datetime.date):
-        return value.isoformat()
+        return DateCell(value.isoformat())
     return cleaned(str(value))

@@ -140,6 +140,15 @@ FILLERS: Final = frozenset(_words("tissue plant conc concentration content resul
 
 PETIOLE_WORDS: Final = frozenset(_words("petiole petioles"))
 LEAF_WORDS: Final = frozenset(_words("leaf leaves blade blades leaflet leaflets"))
+LEFT_OUT: Final = frozenset(
+    _words(
+        "without w/o minus less not except excl exclude excludes excluded excluding remove removed removing "
+        "discard discarded detached stripped"
+    )
+)
+"""Words by which one tissue is taken off another."""
+JOINED: Final = frozenset(_words("with and plus + & w/ or incl include included including versus vs"))
+"""Words that put two tissues side by side."""
 DRY_WORDS: Final = frozenset(_words("dry dried dw dm dryweight drywt drymatter drybasis drymass"))
 
 UNITS: Final = (

@@ -18,7 +18,9 @@ from fertadjust.lab.vocabulary import (
     ANALYTE_OF,
     DRY_WORDS,
     FILLERS,
+    JOINED,
     LEAF_WORDS,
+    LEFT_OUT,
     NITRATE,
     NITRATE_WORDS,
     PETIOLE_WORDS,
@@ -26,6 +28,7 @@ from fertadjust.lab.vocabulary import (
     ROLES,
     UNITS,
     UNUSED_ANALYTES,
+    VAGUE_DATES,
     Role,
 )
 
@@ -36,6 +39,13 @@ _BRACKETS: Final = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _TOKENS: Final = re.compile(r"%|[^\s%]+")
 _RATIO: Final = re.compile(r"^[a-z]{1,2}\s*[:/]\s*[a-z]{1,2}(\s+ratio)?$")
 _DATE_FORM: Final = re.compile(r"^[dmy]{1,4}[-/. ][dmy]{1,4}[-/. ][dmy]{1,4}$")
+_LEAF_PETIOLE: Final = re.compile(
+    r"(?:(?!\b(?:petiole|leaf|leaves|blade|leaflet)s?\b)[^,;:])*"
+    r"\b(?:(?:leaf|leaves) petioles?|petioles?(?: sap)? (?:of|from)"
+    r"(?: (?!(?:petiole|leaf|leaves|blade|leaflet)s?\b)[\w-]+){0,6} (?:leaf|leaves))"
+    r"(?:[\s,()\[\]-]+(?:sap|dry|dried|weight|matter|basis|tissue|samples?|only|fresh))*[\s)\]]*"
+)
+"""The plain ways to say "petiole" with the word leaf."""
 _DRY_END: Final = re.compile(r"[\s,(]+(dry([\s-](weight|matter|basis|wt|mass))?|dw|dm|d\.?w\.?|d\.?m\.?)\)?$")
 
 
@@ -93,15 +103,22 @@ def tissue_of(text: str) -> Literal["petiole", "leaf"] | None:
     """The tissue that a cell or title names; None when it names none, or a mixture."""
     if len(text) > _LONGEST:
         return None
-    words = set(re.findall(r"[a-z/+&]+", loose(text)))
+    plain = loose(text)
+    words = set(re.findall(r"[a-z/+&]+", plain))
     petiole, leaf = bool(words & PETIOLE_WORDS) or "sap" in words, bool(words & LEAF_WORDS)
     if petiole and leaf:
-        if words & {"without", "w/o", "no", "minus"}:
-            return "leaf" if re.search(r"(without|w/o|no|minus)\s+petiole", loose(text)) else None
-        return None if words & {"with", "and", "plus", "+", "&", "w/", "or", "/"} or "/" in text else "petiole"
+        return "petiole" if _is_leaf_petiole(plain) else None
     if petiole:
-        return "petiole"
+        return None if words & LEFT_OUT else "petiole"
     return "leaf" if leaf else None
+
+
+def _is_leaf_petiole(plain: str) -> bool:
+    """Whether a text with words of both tissues is of petioles alone: "leaf petioles", "petiole of young leaf"."""
+    words = set(re.findall(r"[a-z/+&]+", plain))
+    if words & (LEFT_OUT | JOINED | {"no"}) or "/" in plain:
+        return False
+    return _LEAF_PETIOLE.fullmatch(plain) is not None
 
 
 @lru_cache(maxsize=4096)
@@ -172,6 +189,23 @@ def told_column(header: str, answer: str) -> Column | None:
     return Column(role, unit=peeled.unit if role is Role.LIMIT else "")
 
 
+@lru_cache(maxsize=4096)
+def vague_date(header: str) -> bool:
+    """Whether a header says "Date" and no more: of sampling, receipt or printing."""
+    peeled = _peel(loose(header[:_LONGEST]))
+    return not peeled.inside and squeeze(" ".join(peeled.words)) in VAGUE_DATES
+
+
+@lru_cache(maxsize=4096)
+def unused_analyte(header: str) -> bool:
+    """Whether a header names an analyte that the program has no use for."""
+    if len(header) > _LONGEST or column_of(header) != Column(Role.IGNORE):
+        return False
+    peeled = _peel(loose(header))
+    bare = [word for word in peeled.words if word not in FILLERS]
+    return _analyte(squeeze(" ".join(bare)), squeeze(" ".join(peeled.inside))) == Role.IGNORE
+
+
 @dataclass(frozen=True, slots=True)
 class _Peeled:
     """A header without its unit, tissue and basis.
@@ -226,6 +260,9 @@ def _end_unit(words: list[str]) -> tuple[str, list[str]]:
 
 def _tissue_words(words: list[str], tissue: str, basis: str) -> tuple[str, str, list[str]]:
     rest = []
+    both = [at for at, word in enumerate(words) if word == "sap" or word in PETIOLE_WORDS | LEAF_WORDS]
+    named = " ".join(words[both[0] : both[-1] + 1]) if both else ""
+    unclear = LEAF_WORDS & set(words) and len(both) > 1 and tissue_of(named) is None
     for word in words:
         if word in PETIOLE_WORDS or word == "sap":
             tissue = "petiole"
@@ -236,7 +273,7 @@ def _tissue_words(words: list[str], tissue: str, basis: str) -> tuple[str, str, 
             basis = "dry"
         elif not (basis == "dry" and word in ("weight", "matter", "basis", "wt")):
             rest.append(word)
-    return tissue, basis, rest
+    return "" if unclear else tissue, basis, rest
 
 
 def _recognise(peeled: _Peeled) -> Column | None:
@@ -251,7 +288,7 @@ def _recognise(peeled: _Peeled) -> Column | None:
         if role in (Role.VALUE, Role.LIMIT):
             return Column(role, "", peeled.unit, peeled.tissue, peeled.basis)
         return Column(role)
-    return _companion(bare)
+    return _companion(bare, peeled.unit)
 
 
 def _analyte(outside: str, inside: str) -> str:
@@ -270,11 +307,11 @@ def _analyte(outside: str, inside: str) -> str:
     return ""
 
 
-def _companion(words: list[str]) -> Column | None:
+def _companion(words: list[str], unit: str) -> Column | None:
     """A unit, limit or qualifier column of one analyte: "NO3-N unit", "NO3-N MDL"."""
     for count in (2, 1):
         role = ROLES.get(squeeze(" ".join(words[-count:]))) if len(words) > count else None
         if role in (Role.UNIT, Role.LIMIT, Role.QUALIFIER):
             analyte = ANALYTE_OF.get(squeeze(" ".join(words[:-count])))
-            return Column(role, analyte) if analyte else None
+            return Column(role, analyte, unit if role is Role.LIMIT else "") if analyte else None
     return None

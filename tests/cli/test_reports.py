@@ -51,7 +51,7 @@ def test_what_a_report_leaves_open_is_asked_once_and_kept(run: Run, fresh: Path,
     answers = "NO3-N\n10\nhill\nvalley-lab\n"
     output = run("results", "import", report, "--season", fresh, input=answers).output
     assert "Nitrate" in output
-    assert "Sample Upper piece / A-2 / 7003: which block (creek, hill, lane; Enter:" in " ".join(output.split())
+    assert "Sample Upper piece / A-2: which block (creek, hill, lane; Enter:" in " ".join(output.split())
     assert values(fresh) == TAKEN
     kept = read_laboratories(fresh)
     assert kept.samples == {"Upper piece": "hill"}
@@ -150,7 +150,7 @@ def test_a_dry_run_shows_what_would_be_taken_and_writes_nothing(run: Run, fresh:
 
 def test_a_dry_run_tells_what_will_not_do(refused: Refused, fresh: Path, report: Path) -> None:
     told = refused("results", "import", report, "--season", fresh, *TOLD, "--dry-run")
-    assert '"Upper piece" / "A-2" / "7003" (1 value) is of no block of this season' in told
+    assert '"Upper piece" / "A-2" (1 value) is of no block of this season' in told
 
 
 def test_one_bad_row_keeps_the_whole_report_out(refused: Refused, fresh: Path, report: Path) -> None:

@@ -10,7 +10,7 @@ import json
 import pytest
 
 from fertadjust.errors import Fault, UserError
-from fertadjust.lab.profile import Profile
+from fertadjust.lab.profile import Profile, told
 from fertadjust.lab.report import Report, Row, read_report
 
 PETIOLES = Profile(tissue="petiole", basis="dry")
@@ -89,8 +89,23 @@ def test_a_samples_own_words_go_before_those_of_the_report() -> None:
     assert (row.fields["laboratory"], row.fields["sample_id"]) == ("Example Laboratory", "77")
 
 
-def test_without_a_day_of_sampling_the_reports_date_counts() -> None:
-    assert only(document(result(), source={})).fields["sampled"] == "2026-03-12"
+def test_without_a_day_of_sampling_it_is_asked_what_the_reports_date_is() -> None:
+    report = read(document(result(), source={}))
+    assert [(asked.key, asked.choices) for asked in report.questions] == [("columns.date", ("sampled", "ignore"))]
+    assert (report.rows, report.faults) == ((), ())
+
+
+def test_the_reports_date_is_the_day_of_sampling_where_it_was_told_so() -> None:
+    profile = told(PETIOLES, "columns.date", "sampled")
+    assert only(document(result(), source={}), profile).fields["sampled"] == "2026-03-12"
+
+
+def test_samples_without_a_day_are_faults_where_the_reports_date_is_to_be_ignored() -> None:
+    results = {"a": result(), "b": result("K", 4.1, "%")}
+    whole = document(samples={"S1": {"results": results}, "S2": {"results": results}}, source={})
+    report = read(whole, told(PETIOLES, "columns.date", "ignore"))
+    assert [item.key for item in report.faults] == ["samples.S1.source.date", "samples.S2.source.date"]
+    assert (report.rows, report.questions) == ((), ())
 
 
 def test_fields_may_be_objects_with_a_name() -> None:

@@ -202,6 +202,25 @@ def test_two_columns_of_one_meaning_are_asked_about() -> None:
     assert only(answered(text, ("columns.collected", "sampled"))).fields["sampled"] == "2026-03-10"
 
 
+def test_a_column_headed_date_is_asked_about() -> None:
+    text = "Sample,Date,Leaf N (%)\nA1,2026-03-09,3.1\n"
+    assert question(text) == ("columns.date", ("sampled", "received", "ignore"))
+    assert only(answered(text, ("columns.date", "sampled"))).fields["sampled"] == "2026-03-09"
+
+
+def test_a_date_with_its_form_in_the_header_is_as_vague() -> None:
+    text = "Sample,Date (MM/DD/YYYY),Leaf N (%)\nA1,3/9/2026,3.1\n"
+    assert question(text)[1] == ("sampled", "received", "ignore")
+
+
+def test_a_date_told_to_be_of_receipt_is_not_the_day_of_sampling() -> None:
+    text = "Sampled: 2026-03-09\nSample,Date,Leaf N (%)\nA1,2026-03-12,3.1\n"
+    row = only(answered(text, ("columns.date", "received")))
+    assert (row.fields["sampled"], row.fields["received"]) == ("2026-03-09", "2026-03-12")
+    profile = told(Profile(), "columns.date", "ignore")
+    assert "no day of sampling" in fault("Sample,Date,Leaf N (%)\nA1,2026-03-12,3.1\n", profile)[2]
+
+
 # --- lines that are no samples ---------------------------------------------------------------------------------
 
 
@@ -219,6 +238,57 @@ def test_summaries_are_passed_over(word: str) -> None:
 
 def test_a_sample_named_like_a_summary_is_read_by_its_date() -> None:
     assert only(clean(f"{WIDE}\nN,2026-03-09,petiole,2310,\n")).names == ("N",)
+
+
+@pytest.mark.parametrize("head", ["Analyte,Result,Units", "Qualifier,Analyte,Result,Units"])
+def test_the_analyte_n_is_no_number_of_samples(head: str) -> None:
+    title = "Sample: A1\nSampled: 2026-03-09\nPlant part: Leaf\n"
+    mark = "," * (head.count(",") - 2)
+    report = clean(f"{title}{head}\n{mark}N,3.1,%\n{mark}P,0.3,%\n")
+    assert values(report) == [("N", "3.1"), ("P", "0.3")]
+    assert report.passed_over == ()
+
+
+def test_summaries_beside_an_analyte_are_passed_over() -> None:
+    report = clean(f"{LONG}\nA1,2026-03-09,leaf,,N,3.1,%\nMean,,leaf,,N,3.1,%\n")
+    assert report.passed_over == ((3, 'a summary: "Mean"'),)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Plant part: Leaf",
+        "Plant part:,Leaf",
+        "Plant part,Leaf",
+        "Report 2,,Plant part: Leaf",
+        "Sampled: 2026-04-22",
+    ],
+)
+def test_a_title_line_below_the_header_is_a_fault_of_the_whole_file(line: str) -> None:
+    text = "Sampled: 2026-03-09\nPlant part: Petiole\nSample,NO3-N (ppm),K (%)\nA1,2310,\n"
+    report = read(f"{text}{line}\nA2,2410,\n")
+    (found,) = report.faults
+    assert (found.line, report.rows) == (5, ())
+    assert "several parts" in found.message and line.split(",")[-1].split(": ")[-1] in found.message
+
+
+def test_two_title_cells_under_a_date_and_a_value_are_a_fault_too() -> None:
+    text = "Plant part: Petiole\nSample,Sampled,NO3-N (ppm),K (%)\nA1,2026-03-09,2310,\n"
+    assert fault(f"{text}Plant part:,Leaf,Block:,12\n")[0] == 4
+    assert fault(f"{text}Sample:,2026-04-22\n")[0] == 4
+
+
+def test_a_title_line_that_is_repeated_word_for_word_is_passed_over() -> None:
+    titles = "Sampled: 2026-03-09\nPlant part: Petiole\n"
+    report = clean(f"{titles}Sample,NO3-N (ppm)\nA1,2310\n{titles}A2,2410\n")
+    assert [line for line, _ in report.passed_over] == [5, 6]
+    assert len(report.rows) == 2
+
+
+def test_a_sample_with_a_label_in_its_name_is_a_sample() -> None:
+    text = f"{WIDE},Comments\nField: 4,2026-03-09,petiole,2310,,Location: corner\n"
+    row = only(clean(f"{text}A2,2026-03-09,petiole,,,Sample: spoiled\n"))
+    assert row.names == ("Field: 4",)
 
 
 def test_a_header_that_is_repeated_is_passed_over() -> None:
@@ -271,8 +341,22 @@ def test_names_come_in_order_and_once() -> None:
     text = "Field,Sample ID,Block,Lab No,Sampled,Leaf N (%)\n"
     text += "North 4,A1,north,77,2026-03-09,3.1\nA1,A1,,A1,2026-03-09,3\n"
     report = clean(text)
-    assert [row.names for row in report.rows] == [("north", "North 4", "A1", "77"), ("A1",)]
+    assert [row.names for row in report.rows] == [("north", "North 4", "A1"), ("A1",)]
     assert [row.fields.get("block") for row in report.rows] == ["north", None]
+
+
+def test_a_laboratorys_own_number_is_no_name_beside_the_growers() -> None:
+    text = "Lab No,Field,Sampled,Leaf N (%)\n4,North 4,2026-03-09,3.1\n5,,2026-03-09,3.2\n"
+    report = clean(text)
+    assert [row.names for row in report.rows] == [("North 4",), ("5",)]
+    assert [row.fields["sample_id"] for row in report.rows] == ["4", "5"]
+
+
+def test_a_laboratorys_own_number_above_the_header_is_a_name_only_where_there_is_no_other() -> None:
+    text = "Lab No: 4\nField,Sampled,Leaf N (%)\nNorth,2026-03-09,3.1\n,2026-03-09,3.2\n"
+    report = clean(text)
+    assert [row.names for row in report.rows] == [("North",), ("4",)]
+    assert [row.fields["sample_id"] for row in report.rows] == ["4", "4"]
 
 
 def test_remarks_are_joined_into_one_note() -> None:
@@ -301,6 +385,10 @@ def test_a_tissue_that_is_not_known_is_a_fault() -> None:
     assert (line, key, message) == (2, "Plant part", '"Root" should be petiole or leaf')
 
 
+def test_a_tissue_with_another_taken_off_is_a_fault() -> None:
+    assert fault(f'{WIDE}\nA1,2026-03-09,"Leaf, petioles removed",,3.1\n')[:2] == (2, "Plant part")
+
+
 def test_header_and_cell_must_name_the_same_tissue() -> None:
     assert "different tissues" in fault("Sample,Sampled,Tissue,Petiole NO3-N (ppm)\nA1,2026-03-09,leaf,2310\n")[2]
 
@@ -323,6 +411,24 @@ def test_sap_of_leaves_is_a_fault() -> None:
 def test_a_tissue_cell_may_say_sap() -> None:
     row = only(clean("Sample,Sampled,Tissue,NO3-N (mg/L)\nA1,2026-03-09,Petiole sap,410\n"))
     assert (row.fields["tissue"], row.fields["basis"]) == ("petiole", "sap")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f"Sap analysis report\n{WIDE}\nA1,2026-03-09,petiole,410,\n",
+        f"{WIDE},Sap sample no\nA1,2026-03-09,petiole,410,,\n",
+        f"{WIDE},Method\nA1,2026-03-09,petiole,410,,electrode in SAP\n",
+    ],
+)
+def test_where_a_report_speaks_of_sap_the_basis_is_not_taken_for_known(text: str) -> None:
+    assert question(text, sap_or_dry="dry") == ("basis", ("dry", "sap"))
+    assert only(answered(text, ("basis", "sap"))).fields["basis"] == "sap"
+
+
+def test_words_that_only_contain_sap_say_nothing_of_it() -> None:
+    text = f"Asparagus and sapodilla\n{WIDE}\nA1,2026-03-09,petiole,2310,\n"
+    assert only(clean(text, sap_or_dry="dry")).fields["basis"] == "dry"
 
 
 # --- analytes and columns --------------------------------------------------------------------------------------
@@ -507,6 +613,72 @@ def test_other_qualifiers_are_asked_about() -> None:
 def test_a_qualifier_against_the_value_is_a_fault() -> None:
     text = f"{LONG},Qualifier\nA1,2026-03-09,petiole,dry,NO3-N,>10,ppm,<\n"
     assert fault(text)[:2] == (2, "Result")
+
+
+@pytest.mark.parametrize("cell", ["10", "10 ppm", "10 mg/kg"])
+def test_a_limit_in_the_values_unit_is_taken(cell: str) -> None:
+    row = only(clean(f"{LONG},MDL (ppm)\nA1,2026-03-09,petiole,dry,NO3-N,ND,mg/kg,{cell}\n"))
+    assert row.fields["value"] == "<10"
+
+
+@pytest.mark.parametrize(
+    ("header", "line", "units"),
+    [
+        ("MDL", "petiole,dry,NO3-N,ND,ppm,0.01 %", ("ppm", "%")),
+        ("MDL (ppm)", "leaf,,N,ND,%,100", ("ppm", "%")),
+        ("MDL (mg/L)", "petiole,dry,NO3-N,ND,ppm,10", ("ppm", "mg/L")),
+        ("MDL (mg/kg)", "petiole,sap,NO3-N,ND,ppm,10", ("ppm", "mg/kg")),
+        ("MDL (ppm)", "petiole,sap,NO3-N,ND,mmol/L,10", ("ppm", "mmol/L")),
+    ],
+)
+def test_a_limit_in_another_unit_than_its_value_is_a_fault(header: str, line: str, units: tuple[str, str]) -> None:
+    number, _, message = fault(f"{LONG},{header}\nA1,2026-03-09,{line}\n")
+    assert number == 2
+    assert all(unit in message for unit in units)
+
+
+def test_ppm_of_sap_is_a_milligram_in_a_litre() -> None:
+    row = only(clean(f"{LONG},MDL (mg/L)\nA1,2026-03-09,petiole,sap,NO3-N,ND,ppm,10\n"))
+    assert row.fields["value"] == "<10"
+
+
+def test_the_unit_in_the_header_of_one_analytes_limit_counts() -> None:
+    text = "Sample,Sampled,Leaf N (%),N MDL (ppm)\nA1,2026-03-09,ND,100\n"
+    assert "ppm" in fault(text)[2]
+
+
+def test_a_qualifier_belongs_to_the_values_on_its_left() -> None:
+    text = "Sample,Sampled,Tissue,NO3-N (ppm),Flag,K (%)\nA1,2026-03-09,petiole,10,<,4.1\n"
+    assert values(clean(text)) == [("NO3-N", "<10"), ("K", "4.1")]
+
+
+def test_each_column_of_values_may_have_its_own_companions() -> None:
+    text = "Sample,Sampled,Tissue,NO3-N,Unit,RL,K,Units,MDL\nA1,2026-03-09,petiole,ND,ppm,10,ND,%,0.1\n"
+    report = clean(text)
+    assert values(report) == [("NO3-N", "<10"), ("K", "<0.1")]
+    assert [row.fields["unit"] for row in report.rows] == ["ppm", "%"]
+
+
+def test_a_unit_column_says_nothing_of_values_further_left() -> None:
+    text = "Sample,Sampled,Tissue,NO3-N,K,Unit\nA1,2026-03-09,petiole,2310,4.1,%\n"
+    assert question(text)[0] == "units.no3-n"
+
+
+@pytest.mark.parametrize(
+    "header", ["Flag,NO3-N (ppm),K (%)", "NO3-N (ppm),Na (%),Flag,K (%)"], ids=["nothing", "unused"]
+)
+def test_a_qualifier_without_values_on_its_left_is_asked_about(header: str) -> None:
+    cells = ",".join("<" if name == "Flag" else "4" for name in header.split(","))
+    text = f"Sample,Sampled,Tissue,{header}\nA1,2026-03-09,petiole,{cells}\n"
+    key, choices = question(text)
+    assert key == "columns.flag" and "ignore" in choices
+    assert values(answered(text, (key, "ignore"))) == [("NO3-N", "4"), ("K", "4")]
+    assert "which column of values" in fault(text, told(Profile(), key, "qualifier"))[2]
+
+
+def test_with_one_column_of_values_its_companions_may_stand_anywhere() -> None:
+    text = "Flag,Unit,Sample,Sampled,Tissue,NO3-N\n<,ppm,A1,2026-03-09,petiole,10\n"
+    assert values(clean(text)) == [("NO3-N", "<10")]
 
 
 def test_each_question_is_asked_once() -> None:

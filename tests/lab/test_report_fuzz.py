@@ -158,6 +158,8 @@ WORDS = st.sampled_from(
             "Total",
             "Mean",
             "Sampled: 2026-03-09",
+            "Plant part: Leaf",
+            "Plant part:",
             "Laboratory:",
             "Example",
             "See notes",
@@ -294,7 +296,12 @@ BOOK_ROWS: list[list[object]] = [
     ["A1", date(2026, 3, 9), "Petiole", 2310.5, None],
     ["A2", "3/25/2026", "Leaf", "<10", 3.125],
 ]
-BOOKS = [workbook(BOOK_ROWS, zipfile.ZIP_STORED), workbook(BOOK_ROWS, zipfile.ZIP_DEFLATED)]
+FORMULA_ROWS: list[list[object]] = [*BOOK_ROWS[:2], ["A2", "=B2+7", "Leaf", None, "=E9*2"]]
+BOOKS = [
+    workbook(BOOK_ROWS, zipfile.ZIP_STORED),
+    workbook(BOOK_ROWS, zipfile.ZIP_DEFLATED),
+    workbook(FORMULA_ROWS, zipfile.ZIP_STORED),
+]
 
 
 @EXAMPLES

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 import zipfile
 from collections.abc import Sequence
@@ -16,6 +17,7 @@ from fertadjust.lab.profile import Profile
 from fertadjust.lab.report import Report, read_report
 
 HEADER = ("Sample", "Date sampled", "Plant part", "NO3-N (ppm)", "N (%)")
+EMPTY_TEXT = b'<c r="D2" t="str"><f>IF(B9="","",B9)</f><v></v></c>'
 Rows = Sequence[Sequence[object]]
 
 
@@ -83,6 +85,63 @@ def test_a_cell_shown_in_percent_is_read_as_shown() -> None:
     made.save(out)
     (row,) = clean(out.getvalue()).rows
     assert (row.fields["value"], row.fields["unit"], row.printed) == ("3.1", "%", "3.1 % N (%)")
+
+
+@pytest.mark.parametrize("number_format", ['0.00" %"', "0.00\\%", "0.00_%", "*%0.00"])
+def test_a_percent_sign_that_is_only_text_does_not_change_the_number(number_format: str) -> None:
+    """Quoted and escaped signs of a format are shown as they stand (ECMA-376 part 1, 18.8.31)."""
+    made = openpyxl.load_workbook(io.BytesIO(book(Results=[HEADER, ("A1", date(2026, 3, 9), "Leaf", None, 3.1)])))
+    made.worksheets[0]["E2"].number_format = number_format
+    out = io.BytesIO()
+    made.save(out)
+    (row,) = clean(out.getvalue()).rows
+    assert (row.fields["value"], row.fields["unit"]) == ("3.1", "%")
+
+
+def test_a_formula_without_a_stored_result_is_a_fault() -> None:
+    row = ("A1", date(2026, 3, 9), "Petiole", "=2000+310", 3.1)
+    report = read(book(Results=[HEADER, row], Notes=[("=1+1",)]))
+    (fault,) = report.faults
+    assert (fault.line, fault.key) == (2, "column D")
+    assert "=2000+310" in fault.message and "open the file in a spreadsheet program and save it" in fault.message
+    assert [row.fields["value"] for row in report.rows] == ["3.1"]
+
+
+def test_a_formula_that_cannot_be_read_is_refused() -> None:
+    whole = book(Results=[HEADER, ("A1", date(2026, 3, 9), "Petiole", "=2000+310", 3.1)])
+    with zipfile.ZipFile(io.BytesIO(whole)) as packed:
+        sheet = packed.read("xl/worksheets/sheet1.xml")
+    shared = b'<c r="%s"><f t="shared" si="0">%s</f><v></v></c>'
+    broken = re.sub(rb'<c r="D2".*?</c>', shared % (b"D2", b'"a') + shared % (b"F2", b""), sheet)
+    assert "damaged" in refusal(changed(whole, "xl/worksheets/sheet1.xml", broken))
+
+
+@pytest.mark.parametrize(
+    ("stored", "values"), [(b'<c r="D2"><f>2000+310</f><v>2310</v></c>', ["2310", "3.1"]), (EMPTY_TEXT, ["3.1"])]
+)
+def test_a_formula_with_a_stored_result_is_read_as_its_result(stored: bytes, values: list[str]) -> None:
+    whole = book(Results=[HEADER, ("A1", date(2026, 3, 9), "Petiole", "=2000+310", 3.1)])
+    with zipfile.ZipFile(io.BytesIO(whole)) as packed:
+        sheet = packed.read("xl/worksheets/sheet1.xml")
+    stored_sheet = re.sub(rb'<c r="D2".*?</c>', stored, sheet)
+    assert stored_sheet != sheet
+    report = clean(changed(whole, "xl/worksheets/sheet1.xml", stored_sheet))
+    assert [row.fields["value"] for row in report.rows] == values
+
+
+def test_real_dates_beside_dates_as_text_are_a_fault_of_the_whole_file() -> None:
+    """A program of another country takes 3/9/2026 for a date and leaves 25/03/2026 as text (common practice)."""
+    rows = [HEADER, ("A1", date(2026, 9, 3), "Leaf", None, 3.1), ("A2", "25/03/2026", "Leaf", None, 3.2)]
+    report = read(book(Results=rows))
+    (fault,) = report.faults
+    assert (fault.line, fault.key, report.rows) == (3, "Date sampled", ())
+    assert "25/03/2026" in fault.message and "swapped" in fault.message
+
+
+def test_real_dates_beside_dates_that_can_be_read_one_way_only_are_fine() -> None:
+    rows = [HEADER, ("A1", date(2026, 9, 3), "Leaf", None, 3.1), ("A2", "2026-03-25", "Leaf", None, 3.2)]
+    report = clean(book(Results=[*rows, ("A3", "26 March 2026", "Leaf", None, 3.2)]))
+    assert [row.fields["sampled"] for row in report.rows] == ["2026-09-03", "2026-03-25", "2026-03-26"]
 
 
 def test_texts_of_a_sheet_are_plain_texts() -> None:

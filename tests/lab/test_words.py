@@ -181,7 +181,17 @@ def test_units_have_one_spelling(text: str, unit: str | None) -> None:
         ("Strawberry leaf petiole", "petiole"),
         ("sap", "petiole"),
         ("Most recent mature leaf", "leaf"),
-        ("Leaf without petiole", "leaf"),
+        ("Petioles of youngest mature leaves", "petiole"),
+        ("Leaf petioles (dry weight)", "petiole"),
+        ("Leaf petiole sap", "petiole"),
+        ("Leaf without petiole", None),
+        ("leaf minus petiole", None),
+        ("Leaf, petioles removed", None),
+        ("Leaf petioles removed", None),
+        ("Leaf blades excluding petiole", None),
+        ("leaves and petioles", None),
+        ("Petioles removed", None),
+        ("Leaf sap", None),
         ("Leaf with petiole", None),
         ("leaf/petiole", None),
         ("Plant", None),
@@ -209,6 +219,12 @@ def test_a_basis_is_dry_or_sap(text: str, basis: str | None) -> None:
 
 def test_spelling_is_loose() -> None:
     assert loose("  Sample_ID.: ") == loose("sample id") == "sample id"
+
+
+def test_a_header_with_both_tissues_names_one_only_in_the_plain_form() -> None:
+    found = column_of("Leaf petiole NO3-N (ppm)")
+    assert found is not None and found.tissue == "petiole"
+    assert told_column("Leaf without petiole N (%)", "N") == Column(Role.VALUE, "N", "%")
 
 
 def test_a_told_column_keeps_the_headers_unit_and_tissue() -> None:
