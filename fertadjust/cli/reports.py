@@ -42,6 +42,9 @@ FILE may be CSV (a row a value, or a row a sample), a spreadsheet (.xlsx), or
 laboratory data as JSON. What the report leaves open is asked once and kept as
 a profile in laboratories.toml; the next report of that laboratory reads by
 itself. Nothing is taken while anything in the report will not do.
+A table of your own needs the columns block, sampled, value; received, tissue,
+basis, analyte, unit, petioles, method, laboratory, sample_id, note may be
+there.
 Examples:
   fertadjust results import report.csv --dry-run
   fertadjust results import report.csv
