@@ -92,23 +92,31 @@ def import_(
     labs = known.model_copy(update={"samples": known.samples | named})
     found, kept = _held(season, reading.report, file.name, labs, Allowed(confirmed, revise), as_json)
     labs = known.model_copy(update={"samples": known.samples | _without_numbers(named) | kept})
-    if as_json:
-        echo_json(_data(reading, found))
-    else:
+    taking = not dry_run and (good_rows or not found.left_out)
+    if not as_json:
         _echo_intake(reading, found, file.name)
+    elif not taking:
+        echo_json(_data(reading, found, []))
     if found.left_out and not good_rows:
         faults = dict.fromkeys(item.fault for item in found.left_out)
         raise UserError([*faults, Fault(_NOTHING_TAKEN, file.name)])
-    if dry_run:
+    if not taking:
         return
     if reading.changed or (laboratory and laboratory != reading.known_as):
         name = _profile_name(reading, laboratory, quiet=as_json)
         labs = kept_with(labs, name, reading) if name else labs
-    left = _write_left_out(found, file) if found.left_out else None
-    numbers = season.take(found, file.name, by=by)
     if labs != known:
         write_laboratories(folder, labs)
-    if not as_json:
+    left = _write_left_out(found, file) if found.left_out else None
+    try:
+        numbers = season.take(found, file.name, by=by)
+    except UserError:
+        if left is not None:
+            left.unlink(missing_ok=True)
+        raise
+    if as_json:
+        echo_json(_data(reading, found, numbers))
+    else:
         _echo_taken(found, file.name, numbers, left)
 
 
@@ -323,8 +331,9 @@ def _echo_taken(found: Intake, name: str, numbers: Sequence[int], left: Path | N
         )
 
 
-def _data(reading: Reading, found: Intake) -> dict[str, Any]:
+def _data(reading: Reading, found: Intake, numbers: Sequence[int]) -> dict[str, Any]:
     return {
+        "records": list(numbers),
         "form": reading.report.form,
         "laboratory": reading.known_as,
         "values": [

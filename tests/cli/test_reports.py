@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from fertadjust.api import open_season
+from fertadjust.errors import UserError
 from fertadjust.laboratories import LABORATORIES_FILE, read_laboratories
 from fertadjust.record import Kind
 from fertadjust.stored import result_of
@@ -203,6 +204,8 @@ def test_a_report_is_held_against_the_season_for_machines(run: Run, fresh: Path,
     ]
     assert data["passed_over"] == [{"line": 9, "why": 'a summary: "Average"'}]
     assert data["left_out"] == []
+    assert data["records"] == []
+    assert json.loads(run(*words[:-1], "--json").output)["records"] == [2, 3, 4]
 
 
 @pytest.mark.parametrize(
@@ -226,3 +229,15 @@ def test_an_option_that_will_not_do_is_told_and_nothing_taken(
 def test_a_damaged_file_of_laboratories_is_told(refused: Refused, fresh: Path, report: Path) -> None:
     (fresh / LABORATORIES_FILE).write_text("[samples\n")
     assert LABORATORIES_FILE in refused("results", "import", report, "--season", fresh)
+
+
+def test_nothing_is_left_beside_a_report_that_could_not_be_taken(
+    refused: Refused, fresh: Path, tmp_path: Path, report: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object, **__: object) -> list[int]:
+        raise UserError("another program is writing")
+
+    monkeypatch.setattr("fertadjust.season_book.SeasonBook.take", fails)
+    words = ("results", "import", report, "--season", fresh, *TOLD, "--good-rows", "--laboratory", "valley-lab")
+    assert "another program is writing" in refused(*words)
+    assert not list(tmp_path.glob("*left-out*"))
