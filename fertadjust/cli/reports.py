@@ -80,7 +80,7 @@ def import_(
     """Import the results of a laboratory report, all or none."""
     from fertadjust.files import read_bytes
     from fertadjust.known_results import Allowed
-    from fertadjust.laboratories import read_laboratories, write_laboratories
+    from fertadjust.laboratories import read_laboratories
     from fertadjust.report_reading import kept_with
 
     season = open_folder(folder)
@@ -105,8 +105,6 @@ def import_(
     if reading.changed or (laboratory and laboratory != reading.known_as):
         name = _profile_name(reading, laboratory, quiet=as_json)
         labs = kept_with(labs, name, reading) if name else labs
-    if labs != known:
-        write_laboratories(folder, labs)
     left = _write_left_out(found, file) if found.left_out else None
     try:
         numbers = season.take(found, file.name, by=by)
@@ -114,10 +112,22 @@ def import_(
         if left is not None:
             left.unlink(missing_ok=True)
         raise
+    if labs != known:
+        _keep(folder, labs)
     if as_json:
         echo_json(_data(reading, found, numbers))
     else:
         _echo_taken(found, file.name, numbers, left)
+
+
+def _keep(folder: Path, labs: Laboratories) -> None:
+    """Keep answers and names; the results are taken by now, so that a failure is only told."""
+    from fertadjust.laboratories import write_laboratories
+
+    try:
+        write_laboratories(folder, labs)
+    except UserError as error:
+        click.echo(f"The results are taken, but the answers could not be kept: {error.faults[0]}", err=True)
 
 
 _NOTHING_TAKEN = "nothing was taken; mend it, or take the rest with --good-rows"
