@@ -14,8 +14,8 @@ from fertadjust.tissue import MAIN_ANALYTE, Tissue
 
 NITRATES: Final = ("NO3-N", "NO3")
 _MMOL: Final = "mmol/L"
-_PLAIN_TISSUES: Final = ("", "plant", "plants", "tissue", "plant tissue")
-"""Tissue cells that say no more than that it was a plant."""
+_PLAIN_TISSUES: Final = ("", "plant", "plants", "tissue", "plant tissue", "sap", "plant sap")
+"""Tissue cells that say no more than that it was a plant: sap is pressed from petioles, and from whole leaves."""
 
 
 class Said(NamedTuple):

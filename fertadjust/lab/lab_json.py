@@ -293,10 +293,9 @@ def _column(result: _Result, found: Findings) -> Column | None:
             place,
         )
         return None
-    tissue = "petiole" if basis == "sap" else ""
     if not result.analyte and not by_code:
         found.fault(
             f"the analyte is missing, and the code {result.code} is not known", None, f"{result.path}.analyte"
         )
         return None
-    return Column(Role.VALUE, by_code or "", "", tissue, basis)
+    return Column(Role.VALUE, by_code or "", "", "", basis)

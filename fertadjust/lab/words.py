@@ -105,12 +105,12 @@ def tissue_of(text: str) -> Literal["petiole", "leaf"] | None:
         return None
     plain = loose(text)
     words = set(re.findall(r"[a-z/+&]+", plain))
-    petiole, leaf = bool(words & PETIOLE_WORDS) or "sap" in words, bool(words & LEAF_WORDS)
+    petiole, leaf = bool(words & PETIOLE_WORDS), bool(words & LEAF_WORDS)
     if petiole and leaf:
         return "petiole" if _is_leaf_petiole(plain) else None
     if petiole:
         return None if words & LEFT_OUT else "petiole"
-    return "leaf" if leaf else None
+    return "leaf" if leaf and "sap" not in words else None
 
 
 def _is_leaf_petiole(plain: str) -> bool:
@@ -264,9 +264,10 @@ def _tissue_words(words: list[str], tissue: str, basis: str) -> tuple[str, str, 
     named = " ".join(words[both[0] : both[-1] + 1]) if both else ""
     unclear = LEAF_WORDS & set(words) and len(both) > 1 and tissue_of(named) is None
     for word in words:
-        if word in PETIOLE_WORDS or word == "sap":
+        if word == "sap":
+            basis = "sap"
+        elif word in PETIOLE_WORDS:
             tissue = "petiole"
-            basis = "sap" if word == "sap" else basis
         elif word in LEAF_WORDS:
             tissue = tissue or "leaf"
         elif word in DRY_WORDS:

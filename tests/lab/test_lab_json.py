@@ -143,8 +143,9 @@ def test_nitrate_without_a_code_is_asked_about() -> None:
 
 
 def test_the_code_of_hydraulic_sap_means_sap() -> None:
-    row = only(document(result(units="mg/L", modusTestID="B-NO3.15.04")), Profile())
-    assert (row.fields["tissue"], row.fields["basis"]) == ("petiole", "sap")
+    sap = document(result(units="mg/L", modusTestID="B-NO3.15.04"))
+    assert [asked.key for asked in read(sap, Profile()).questions] == ["tissue"]
+    assert only(sap, Profile(tissue="petiole")).fields["basis"] == "sap"
 
 
 def test_other_codes_of_nitrate_mean_dry_weight() -> None:

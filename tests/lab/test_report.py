@@ -413,6 +413,13 @@ def test_a_tissue_cell_may_say_sap() -> None:
     assert (row.fields["tissue"], row.fields["basis"]) == ("petiole", "sap")
 
 
+def test_sap_alone_leaves_the_tissue_open() -> None:
+    text = "Sample,Sampled,Tissue,NO3-N (mg/L)\nA1,2026-03-09,Sap,410\n"
+    assert question(text)[0] == "tissue"
+    row = only(answered(text, ("tissue", "petiole")))
+    assert (row.fields["tissue"], row.fields["basis"]) == ("petiole", "sap")
+
+
 @pytest.mark.parametrize(
     "text",
     [
