@@ -268,7 +268,7 @@ class SeasonBook:
         return revisions(self.records.all(Kind.PLAN))
 
     def _plan(self) -> Draft:
-        return Draft(Kind.PLAN, "", date.today().isoformat(), plan_content(self.file))  # noqa: DTZ011
+        return Draft(Kind.PLAN, "", today_here().isoformat(), plan_content(self.file))
 
     def _write(self, drafts: list[Draft], by: str, after: int | None = None) -> list[int]:
         now = datetime.now().astimezone()
