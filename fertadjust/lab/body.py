@@ -7,11 +7,11 @@ from typing import Final
 
 from fertadjust.lab.amounts import Amounts, Limit
 from fertadjust.lab.cells import Days, Number, Values, dates_of_two_sorts, day_order, decimal_mark, first_lines
-from fertadjust.lab.found import Findings, Row, shown
+from fertadjust.lab.found import Findings, Row
 from fertadjust.lab.kinds import Kind, Kinds, Said
 from fertadjust.lab.layout import Layout, Placed, labelled, laboratorys_own
 from fertadjust.lab.profile import Profile
-from fertadjust.lab.text import Line
+from fertadjust.lab.text import Line, short
 from fertadjust.lab.values import Absent, Value
 from fertadjust.lab.vocabulary import SUMMARY, Role
 from fertadjust.lab.words import loose
@@ -166,7 +166,7 @@ class Body:
         beyond = [cell for cell in cells[width:] if cell]
         if beyond:
             self.found.fault(
-                f'"{shown(beyond[0])}" stands in column {width + 1} or later, the header has {width} columns; '
+                f'"{short(beyond[0])}" stands in column {width + 1} or later, the header has {width} columns; '
                 "a text with the mark that sets columns apart needs quotes",
                 line.number,
             )
@@ -195,7 +195,7 @@ class Body:
         for label, role, text in part:
             if (role, text) not in self.layout.titles:
                 self.found.fault(
-                    f'"{shown(label.strip())}: {shown(text)}" begins another part of the report: the file has '
+                    f'"{short(label.strip())}: {short(text)}" begins another part of the report: the file has '
                     "several parts; make a file of each, or give what differs a column and leave this line out",
                     number,
                 )
@@ -222,10 +222,10 @@ class Body:
         if texts > 1 and any(self.values.read(cells[c.at]) is not Absent.NOTHING for c in self.columns):
             return False
         if texts == 1:
-            self.found.pass_over(line.number, f'a line of text: "{shown(first)}"')
+            self.found.pass_over(line.number, f'a line of text: "{short(first)}"')
         elif not any(cells[c.qualifier] for c in self.columns if c.qualifier is not None):
             self.found.empty += len(self.columns)
-            self.found.pass_over(line.number, "no value" + (f': "{shown(first)}"' if first else ""))
+            self.found.pass_over(line.number, "no value" + (f': "{short(first)}"' if first else ""))
         else:
             return False
         return True
@@ -272,7 +272,7 @@ class Body:
             fields = {**base, **kind.fields, "value": text}
             rows.append(Row(number, column.header, fields, names, f"{cell} {kind.printed}".rstrip()))
         if not used:
-            found.pass_over(number, "no value" + (f': "{shown(names[0])}"' if names else ""))
+            found.pass_over(number, "no value" + (f': "{short(names[0])}"' if names else ""))
 
     def _base(self, cells: tuple[str, ...], number: int) -> dict[str, str] | None:
         """Fields that all values of a line share; None when the day of sampling is missing or wrong."""

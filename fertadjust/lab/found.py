@@ -69,12 +69,6 @@ class Report:
     empty: int
 
 
-def shown(text: str) -> str:
-    """A printed text as a message quotes it: on one line, and not for pages."""
-    line = " ".join(text.split())
-    return line if len(line) <= 60 else f"{line[:60]}…"
-
-
 @dataclass(slots=True)
 class Findings:
     """Collects a report while it is read.

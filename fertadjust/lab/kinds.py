@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
-from fertadjust.lab.found import Findings, shown
+from fertadjust.lab.found import Findings
 from fertadjust.lab.profile import UNIT_ANSWERS, Profile
+from fertadjust.lab.text import short
 from fertadjust.lab.vocabulary import ANALYTE_NAMES, NITRATE, Role
 from fertadjust.lab.words import Column, basis_of, column_of, loose, tissue_of, told_column, unit_of
 from fertadjust.tissue import MAIN_ANALYTE, Tissue
@@ -139,7 +140,7 @@ class _Settling:
         if named is not None and named.role is Role.IGNORE:
             return named
         if not _is_analyte(named):
-            what = f'"{shown(text)}" is not known: which analyte is it, or is it to be ignored?'
+            what = f'"{short(text)}" is not known: which analyte is it, or is it to be ignored?'
             self._ask(f"columns.{loose(text)}", what, ("ignore", *ANALYTE_NAMES), text)
             return None
         if named is not None and named.analyte == NITRATE:
@@ -147,7 +148,7 @@ class _Settling:
         return named
 
     def _ask_nitrate(self, text: str) -> None:
-        what = f'"{shown(text)}" can mean NO3 or NO3-N, a factor of 4.43: which is it?'
+        what = f'"{short(text)}" can mean NO3 or NO3-N, a factor of 4.43: which is it?'
         self._ask(f"columns.{loose(text)}", what, NITRATES, text)
 
     def _tissue(self, worded: Column | None, analyte: str) -> str:
@@ -156,12 +157,12 @@ class _Settling:
         texts = [(where, text) for where, text in self.said.tissues if loose(text) not in _PLAIN_TISSUES]
         for where, text in texts:
             if tissue_of(text) is None:
-                self.faults.append((where, f'"{shown(text)}" should be petiole or leaf'))
+                self.faults.append((where, f'"{short(text)}" should be petiole or leaf'))
         heard: set[str] = {tissue for _, text in texts if (tissue := tissue_of(text))}
         heard |= {item.tissue for item in (self.column, worded) if item is not None and item.tissue}
         if len(heard) > 1:
             told = '" and "'.join(dict.fromkeys([*(text for _, text in texts), self.said.analyte or self.header]))
-            self.faults.append((texts[0][0] if texts else "", f'"{shown(told)}" name different tissues'))
+            self.faults.append((texts[0][0] if texts else "", f'"{short(told)}" name different tissues'))
         if len(heard) == 1:
             return heard.pop()
         if heard or self.faults:
@@ -181,7 +182,7 @@ class _Settling:
             return text
         heard = {item.basis for item in (self.column, worded) if item is not None and item.basis}
         if text and basis_of(text) is None:
-            self.faults.append((where, f'"{shown(text)}" should be dry or sap'))
+            self.faults.append((where, f'"{short(text)}" should be dry or sap'))
         heard |= {basis for basis in map(basis_of, (text, *(tissue for _, tissue in self.said.tissues))) if basis}
         if len(heard) > 1:
             self.faults.append((where, f'"{text or self.header}" says dry weight and sap at the same time'))
@@ -204,7 +205,7 @@ class _Settling:
             if unit is None and self.kinds.own:
                 return text
             if unit is None:
-                self.faults.append((where, f'"{shown(text)}" is not a unit; use one of {", ".join(UNIT_ANSWERS)}'))
+                self.faults.append((where, f'"{short(text)}" is not a unit; use one of {", ".join(UNIT_ANSWERS)}'))
             elif unit:
                 heard.append((where, unit))
         unit = agreed(unit for _, unit in heard)

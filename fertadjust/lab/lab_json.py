@@ -15,9 +15,10 @@ from typing import Final, NoReturn
 from fertadjust.errors import Fault, UserError
 from fertadjust.lab.amounts import Amounts, Limit
 from fertadjust.lab.cells import Days, Number, Values, day_order, decimal_mark, first_lines
-from fertadjust.lab.found import Findings, Row, shown
+from fertadjust.lab.found import Findings, Row
 from fertadjust.lab.kinds import Kinds, Said
 from fertadjust.lab.profile import Profile
+from fertadjust.lab.text import short
 from fertadjust.lab.values import Absent
 from fertadjust.lab.vocabulary import NITRATE, Role
 from fertadjust.lab.words import Column, analyte_of, column_of
@@ -200,7 +201,7 @@ def _report_date(date: str, path: str, profile: Profile, found: Findings) -> str
     """The report's own date where it was told to be the day of sampling, else ""; asks when nothing was told."""
     meaning = profile.columns.get("date")
     if meaning is None:
-        what = f'Samples without a day of their own: is the report\'s date, "{shown(date)}", the day of sampling?'
+        what = f'Samples without a day of their own: is the report\'s date, "{short(date)}", the day of sampling?'
         found.ask(_DATE_QUESTION, what, (Role.SAMPLED.value, Role.IGNORE.value), None, path)
     return date if meaning == Role.SAMPLED else ""
 

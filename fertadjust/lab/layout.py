@@ -9,9 +9,9 @@ from typing import Final
 
 from fertadjust.entry import RESULT_FIELDS
 from fertadjust.errors import Fault, UserError
-from fertadjust.lab.found import Findings, shown
+from fertadjust.lab.found import Findings
 from fertadjust.lab.profile import COLUMN_ANSWERS, Profile
-from fertadjust.lab.text import Grid, Line
+from fertadjust.lab.text import Grid, Line, short
 from fertadjust.lab.vocabulary import Role
 from fertadjust.lab.words import (
     Column,
@@ -182,7 +182,7 @@ def _ask_column(found: Findings, name: str, at: int, line: int, body: Iterable[L
     """Ask what an unknown column holds, if there is anything in it."""
     sample = _first_text(at, body)
     if sample:
-        what = f'What is in the column "{name}", for example "{shown(sample)}"? It can be ignored.'
+        what = f'What is in the column "{name}", for example "{short(sample)}"? It can be ignored.'
         found.ask(f"columns.{loose(name) or name}", what, COLUMN_ANSWERS, line, name)
 
 
@@ -239,7 +239,7 @@ def _with_owners(
             )
             found.hopeless = True
         elif text := _first_text(place.at, body):
-            what = f'Which values does the column "{place.header}", for example "{shown(text)}", belong to? '
+            what = f'Which values does the column "{place.header}", for example "{short(text)}", belong to? '
             what += "No column of values stands to its left. It can be ignored."
             found.ask(f"columns.{loose(place.header)}", what, COLUMN_ANSWERS, line, place.header)
     return kept
@@ -254,7 +254,7 @@ def _sure_days(
         vague = place.column.role is Role.SAMPLED and vague_date(place.header)
         text = _first_text(place.at, body) if vague and loose(place.header) not in profile.columns else ""
         if text:
-            what = f'Which day is in the column "{place.header}", for example "{shown(text)}"? It can be ignored.'
+            what = f'Which day is in the column "{place.header}", for example "{short(text)}"? It can be ignored.'
             found.ask(f"columns.{loose(place.header)}", what, _DATE_ANSWERS, line, place.header)
         else:
             kept.append(place)
@@ -318,7 +318,7 @@ def _titles(lines: Iterable[Line], found: Findings) -> list[tuple[Role, str, boo
             out.append((role, text, role is Role.SAMPLE and laboratorys_own(label)))
             if first.setdefault(role, text) != text and role not in _MANY:
                 found.fault(
-                    f'"{shown(text)}" differs from "{shown(first[role])}" above', line.number, shown(label)
+                    f'"{short(text)}" differs from "{short(first[role])}" above', line.number, short(label)
                 )
     return out
 

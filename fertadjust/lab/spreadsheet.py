@@ -12,10 +12,10 @@ from typing import Final, Protocol
 
 from fertadjust.errors import Fault, UserError
 from fertadjust.lab.cells import DateCell, Number, plain
-from fertadjust.lab.found import Findings, shown
+from fertadjust.lab.found import Findings
 from fertadjust.lab.layout import HEADER_HELP, header_at
 from fertadjust.lab.profile import Profile
-from fertadjust.lab.text import Grid, Line, cleaned
+from fertadjust.lab.text import Grid, Line, cleaned, short
 
 _MOST_BYTES: Final = 200_000_000
 _MOST_ROWS: Final = 1_048_576
@@ -73,7 +73,7 @@ def _note_formulas(data: bytes, title: str, found: Findings) -> None:
     """A fault for each formula of a sheet whose result was never stored: its cell only looks empty."""
     try:
         for number, column, formula in _without_result(data, title):
-            message = f"the formula {shown(formula)} has no stored result; {_SAVE_AGAIN}"
+            message = f"the formula {short(formula)} has no stored result; {_SAVE_AGAIN}"
             found.fault(message, number, f"column {column}")
     except Exception as error:  # as in `_grids`
         raise _damaged(error, found.name) from None

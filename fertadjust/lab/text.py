@@ -56,6 +56,7 @@ _TOLD: Final = re.compile(r'"?sep=([^"\r\n])"?\1*[ ]*(?:\r\n|\r|\n|$)', re.IGNOR
 """A first line by which spreadsheet programs are told the delimiter."""
 
 _MOST_SHOWN: Final = 40
+_MOST_SHORT: Final = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +97,15 @@ class _Fit:
     broken: bool
 
 
-def shown(text: str) -> str:
-    """A text in quotes for a message, shortened when it is long."""
+def short(text: str, most: int = _MOST_SHORT) -> str:
+    """A text for a message: on one line, and cut off when it is long."""
     plain = " ".join(text.split())
-    return f'"{plain}"' if len(plain) <= _MOST_SHOWN else f'"{plain[:_MOST_SHOWN]}…"'
+    return plain if len(plain) <= most else f"{plain[:most]}…"
+
+
+def shown(text: str) -> str:
+    """A cell in quotes for a message; see `short`."""
+    return f'"{short(text, _MOST_SHOWN)}"'
 
 
 def decode(data: bytes, name: str) -> tuple[str, str]:
