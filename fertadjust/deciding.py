@@ -148,6 +148,10 @@ def season_of_basis(basis: Mapping[str, Any], folder: Path) -> SeasonFile:
             f"the decision was made with {basis['program']}, whose rules or band tables had another form; what it "
             "stored stands, and that version can derive it again"
         ) from None
-    file = parse_season(basis["season"], folder, tables)
+    return with_policy(parse_season(basis["season"], folder, tables), policy)
+
+
+def with_policy(file: SeasonFile, policy: Policy) -> SeasonFile:
+    """A season file under another policy."""
     blocks = {key: replace(block, policy=policy) for key, block in file.blocks.items()}
     return replace(file, policy=policy, blocks=blocks)

@@ -8,19 +8,18 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from fertadjust import words
 from fertadjust.advice_data import advice_data
 from fertadjust.bands import BandTable
-from fertadjust.deciding import season_of_basis
+from fertadjust.deciding import season_of_basis, with_policy
 from fertadjust.entry import block_of
 from fertadjust.errors import OtherForm, UserError
 from fertadjust.record import Kind, Record, counting_on, standing, standing_on
 from fertadjust.rules.engine import evaluate
-from fertadjust.rules.policy import Policy
 from fertadjust.season_file import SeasonFile, parse_season
 from fertadjust.stored import NOT_AS_WRITTEN, first_versions, with_records
 
@@ -232,10 +231,12 @@ class _Decision:
         changed = [name for name, table in tables.items() if name in current and current[name] != table]
         if changed:
             file = self._parsed(self._basis["season"], tables | {name: current[name] for name in changed})
-            yield f"the band table changed: {', '.join(changed)}", _with_policy(file, then.policy)
+            under = None if file is None else with_policy(file, then.policy)
+            yield f"the band table changed: {', '.join(changed)}", under
         if self._file.text != self._basis["season"]:
             file = self._parsed(self._file.text, current | tables)
-            yield "the plan in season.toml changed", _with_policy(file, then.policy) if rules else file
+            under = with_policy(file, then.policy) if rules and file is not None else file
+            yield "the plan in season.toml changed", under
 
     def _parsed(self, text: str, tables: Mapping[str, BandTable]) -> SeasonFile | None:
         try:
@@ -267,10 +268,3 @@ def _known_by(record: Record, day: date) -> bool:
     """Whether what a record says can have been known on a day."""
     received = (record.content or {}).get("received")
     return date.fromisoformat(received or record.day) <= day
-
-
-def _with_policy(file: SeasonFile | None, policy: Policy) -> SeasonFile | None:
-    if file is None:
-        return None
-    blocks = {key: replace(block, policy=policy) for key, block in file.blocks.items()}
-    return replace(file, policy=policy, blocks=blocks)
