@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -107,9 +107,13 @@ def derived_advice(content: Mapping[str, Any], records: Sequence[Record], file: 
         UserError: the stored season file no longer passes the program's checks.
         OtherForm: the rules or a band table stored have the form of another version.
     """
-    basis, advised = content["basis"], content["advice"]
-    then = season_of_basis(basis, file.folder)
-    known = [item for item in records if item.number <= basis["up_to"]]
+    return _advice_of(season_of_basis(content["basis"], file.folder), content, records)
+
+
+def _advice_of(then: SeasonFile, content: Mapping[str, Any], records: Sequence[Record]) -> dict[str, Any]:
+    """The advice behind a decision's content under the season file of then."""
+    advised = content["advice"]
+    known = [item for item in records if item.number <= content["basis"]["up_to"]]
     day = date.fromisoformat(advised["on"])
     season = with_records(block_of(then, advised["block"]), standing_on(known, day))
     return advice_data(season.advice(day), season.mixes.every(), then.units)
@@ -136,43 +140,41 @@ class _Decision:
         self._first = first_versions(records)
 
     def derived(self) -> Derived:
-        advised = self._content["advice"]
-        again, same, wording, why_not = self._again()
-        today, otherwise, causes = self._today() if same else (None, False, ())
-        return Derived(
+        stored = self._content["advice"]
+        found = Derived(
             record=self._record.number,
             block=self._record.block,
             on=self._day,
             by=str(self._content["by"]),
             program=str(self._basis["program"]),
-            advised=str(advised["headline"]),
-            again=again,
-            same=same,
-            wording=wording,
-            why_not=why_not,
-            today=today,
-            otherwise=otherwise,
-            causes=causes,
+            advised=str(stored["headline"]),
+            again=None,
+            same=None,
+            wording=(),
+            why_not="",
+            today=None,
+            otherwise=False,
+            causes=(),
         )
-
-    def _again(self) -> tuple[str | None, bool | None, tuple[str, ...], str]:
-        stored = self._content["advice"]
-        other = f"it was made with {self._basis['program']}, this is {self._program}"
+        other = f"it was made with {found.program}, this is {self._program}"
         try:
-            data = derived_advice(self._content, self._records, self._file)
+            then = season_of_basis(self._basis, self._file.folder)
+            data = _advice_of(then, self._content, self._records)
         except OtherForm as error:
-            return None, None, (), str(error)
+            return replace(found, why_not=str(error))
         except UserError as error:
-            return None, None, (), f"{other}; its season file no longer passes the checks: {error.faults[0]}"
-        differing = tuple(key for key in data if data[key] != stored.get(key))
-        if core_of(data) == core_of(stored):
-            return data["headline"], True, differing, ""
-        cause = other if self._basis["program"] != self._program else "a record or the program was changed since"
-        return data["headline"], False, differing, cause
+            why_not = f"{other}; its season file no longer passes the checks: {error.faults[0]}"
+            return replace(found, why_not=why_not)
+        wording = tuple(key for key in data if data[key] != stored.get(key))
+        found = replace(found, again=data["headline"], wording=wording)
+        if core_of(data) != core_of(stored):
+            why_not = other if found.program != self._program else "a record or the program was changed since"
+            return replace(found, same=False, why_not=why_not)
+        today, otherwise, causes = self._today(then)
+        return replace(found, same=True, today=today, otherwise=otherwise, causes=causes)
 
-    def _today(self) -> tuple[str | None, bool, tuple[str, ...]]:
+    def _today(self, then: SeasonFile) -> tuple[str | None, bool, tuple[str, ...]]:
         """What the day would get today, and which change alone makes it another advice."""
-        then = season_of_basis(self._basis, self._file.folder)
         known = standing(self._known)
         before = self._outcome(then, known)
         try:
