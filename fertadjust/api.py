@@ -18,7 +18,7 @@ from fertadjust.advice_data import advice_data
 from fertadjust.audit import RecordsAudit, audit_records
 from fertadjust.deciding import Choice, basis_of, decision_content
 from fertadjust.decision_audit import Derived, audit_decisions, derived_advice
-from fertadjust.entry import block_of, default_basis
+from fertadjust.entry import block_of
 from fertadjust.errors import Fault, UserError
 from fertadjust.feeding import Dose, Farm
 from fertadjust.files import read_bytes
@@ -27,12 +27,11 @@ from fertadjust.laboratories import read_laboratories
 from fertadjust.mix_sheet import MixSheet
 from fertadjust.purchase import PurchaseLine
 from fertadjust.record import Draft, Kind, standing, standing_on
-from fertadjust.report_reading import open_questions, read_known
+from fertadjust.report_reading import open_questions, read_known, usual_basis
 from fertadjust.season import Advice
 from fertadjust.season_book import PROGRAM, SeasonBook, today_here
 from fertadjust.season_file import read_season
 from fertadjust.stored import Decided, arrivals, decided_of, first_versions, with_records
-from fertadjust.tissue import Tissue
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -141,14 +140,13 @@ class Season(SeasonBook):
         """
         path = Path(path)
         known = read_laboratories(self.file.folder)
-        basis = default_basis(self.file, Tissue.PETIOLE)
         reading = read_known(
             read_bytes(path),
             path.name,
             known,
             laboratory,
             list((answers or {}).items()),
-            sap_or_dry="" if basis is None else basis.value,
+            sap_or_dry=usual_basis(self.file),
         )
         if reading.report.questions:
             raise open_questions(reading.report)

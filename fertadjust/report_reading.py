@@ -6,11 +6,14 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from fertadjust.entry import default_basis
 from fertadjust.errors import Fault, UserError
 from fertadjust.lab.profile import Profile, told
 from fertadjust.lab.report import Report, read_report
 from fertadjust.lab.words import loose
 from fertadjust.laboratories import Laboratories
+from fertadjust.season_file import SeasonFile
+from fertadjust.tissue import Tissue
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,19 +54,23 @@ def read_known(
     Raises:
         UserError: the file is no report, or an answer will not do.
     """
-    if laboratory:
-        known_as = laboratory if laboratory in laboratories.laboratories else ""
-    else:
-        found = read_report(data, name, Profile(), sap_or_dry=sap_or_dry)
-        known_as = laboratories.profile_for(found.header) or ""
-        if any(item.key == "sheet" for item in found.questions):
-            known_as = _by_sheet(data, name, laboratories, sap_or_dry)
+    known_as = laboratory if laboratory in laboratories.laboratories else ""
+    if not laboratory and laboratories.laboratories:
+        known_as = _profile_of(data, name, laboratories, sap_or_dry)
     kept = laboratories.laboratories.get(known_as, Profile())
     profile = kept
     for key, answer in answers:
         profile = told(profile, key, answer)
     report = read_report(data, name, profile, sap_or_dry=sap_or_dry)
     return Reading(report, profile, known_as, profile != kept)
+
+
+def _profile_of(data: bytes, name: str, laboratories: Laboratories, sap_or_dry: str) -> str:
+    """Name of the profile that a file is recognised by, or ""."""
+    found = read_report(data, name, Profile(), sap_or_dry=sap_or_dry)
+    if any(item.key == "sheet" for item in found.questions):
+        return _by_sheet(data, name, laboratories, sap_or_dry)
+    return laboratories.profile_for(found.header) or ""
 
 
 def _by_sheet(data: bytes, name: str, laboratories: Laboratories, sap_or_dry: str) -> str:
@@ -88,6 +95,12 @@ def kept_with(laboratories: Laboratories, name: str, reading: Reading) -> Labora
         raise UserError(Fault(message, key="--laboratory"))
     profile = reading.profile.model_copy(update={"header": tuple(map(loose, reading.report.header))})
     return laboratories.model_copy(update={"laboratories": laboratories.laboratories | {name: profile}})
+
+
+def usual_basis(file: SeasonFile) -> str:
+    """Basis of petiole values in a season: "dry", "sap", or "" where its band tables leave it open."""
+    basis = default_basis(file, Tissue.PETIOLE)
+    return "" if basis is None else basis.value
 
 
 def open_questions(report: Report) -> UserError:

@@ -144,12 +144,9 @@ def _read(
     quiet: bool,
 ) -> Reading:
     """Read the report, asking what it leaves open; where ``quiet``, that is an error."""
-    from fertadjust.entry import default_basis
-    from fertadjust.report_reading import open_questions, read_known
-    from fertadjust.tissue import Tissue
+    from fertadjust.report_reading import open_questions, read_known, usual_basis
 
-    basis = default_basis(season.file, Tissue.PETIOLE)
-    sap_or_dry = "" if basis is None else basis.value
+    sap_or_dry = usual_basis(season.file)
     while True:
         reading = read_known(data, name, known, laboratory, answers, sap_or_dry=sap_or_dry)
         if not reading.report.questions:
