@@ -86,7 +86,7 @@ ROLES: Final = {word: role for role, words in _ROLE_WORDS.items() for word in wo
 """Role by squeezed header."""
 
 VAGUE_DATES: Final = frozenset({"date"})
-"""Headers that say "day of sampling" only where no other column does."""
+"""Headers that leave open which day is meant."""
 
 _ANALYTE_WORDS: Final = {
     "NO3-N": _words(

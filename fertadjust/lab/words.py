@@ -146,12 +146,6 @@ def analyte_of(text: str) -> str | None:
     return found.analyte or None
 
 
-def ambiguous_nitrate(text: str) -> bool:
-    """Whether a text says "nitrate" and leaves open whether NO3 or NO3-N is meant, a factor of 4.43."""
-    found = column_of(text)
-    return found is not None and found.role is Role.VALUE and found.analyte == NITRATE
-
-
 @lru_cache(maxsize=4096)
 def column_of(header: str) -> Column | None:
     """What a header means, or None when it is not recognised.
