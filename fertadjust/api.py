@@ -227,7 +227,8 @@ class Season(SeasonBook):
     def farm(self, on: date | None = None) -> Farm:
         """All blocks as known on a day, with how they are injected."""
         day = on or today_here()
-        blocks = {key: self.block(key, day) for key in self.file.blocks}
+        records = standing_on(self.records.all(), day)
+        blocks = {key: with_records(block, records) for key, block in self.file.blocks.items()}
         return Farm(blocks, self.file.injecting, self.units)
 
     def mix_sheet(
@@ -270,11 +271,23 @@ class Season(SeasonBook):
 
         return calendar(self, on or today_here())
 
-    def chart(self, block: str, on: date | None = None) -> Figure:
-        """The season trend chart of a block as a matplotlib figure."""
-        from fertadjust.outputs import chart
+    def chart(self, block: str, on: date | None = None, *, phone: bool = False) -> Figure:
+        """The season trend chart of a block as a matplotlib figure, of a page's size or a phone's."""
+        from fertadjust.outputs import chart, paper
 
-        return chart(self, block, on or today_here())
+        return chart(self, block, on or today_here(), paper(phone))
+
+    def blocks_chart(self, on: date | None = None, *, phone: bool = False) -> Figure:
+        """Every block's results beside their band, on the same axes."""
+        from fertadjust.outputs import blocks_chart, paper
+
+        return blocks_chart(self, on or today_here(), paper(phone))
+
+    def overview_chart(self, on: date | None = None, *, phone: bool = False) -> Figure:
+        """Where every block lay in its band, a row a block and a column a week."""
+        from fertadjust.outputs import overview_chart, paper
+
+        return overview_chart(self, on or today_here(), paper(phone))
 
     def report(self, block: str, on: date | None = None) -> str:
         """The advisor's report of a block as one self-contained HTML text."""

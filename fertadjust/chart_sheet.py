@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
-from itertools import groupby
 from typing import Final, NamedTuple
 
 from matplotlib.figure import Figure
 
-from fertadjust import chart_parts as parts
-from fertadjust.chart_parts import Labels, LineStyle, Mark, Span
+from fertadjust.chart_labels import Labels
+from fertadjust.chart_style import DASH_DOT, SIGNS, LineStyle, Mark, Paper, Span
 from fertadjust.compare import Side
-from fertadjust.rules.facts import Facts, Reading
+from fertadjust.dates import short_day
+from fertadjust.projection import Projection, projection
+from fertadjust.readings import side_of
+from fertadjust.rules.engine import evaluate
+from fertadjust.rules.facts import Action, Facts, Reading, Recommendation
 from fertadjust.season import BlockSeason
-from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, TissueResult, stored_unit
+from fertadjust.stored import Replaced
+from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, TissueResult, format_value, stored_unit
 from fertadjust.units import DAYS_PER_WEEK, UnitSystem
+from fertadjust.words import band_words
 
 SIDES: Final = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
 _WEEK: Final = timedelta(days=DAYS_PER_WEEK)
@@ -47,6 +52,27 @@ class Kind(NamedTuple):
         basis = "fresh sap" if self.basis is Basis.SAP else "dry weight"
         return f"{self.tissue.value.capitalize()} {self.analyte}, {basis} ({self.unit})"
 
+    def holds(self, item: Reading | TissueResult) -> bool:
+        """Whether a reading or result is of this kind."""
+        return (item.tissue, item.basis, item.analyte) == (self.tissue, self.basis, self.analyte)
+
+
+def kind_of(item: Reading | TissueResult) -> Kind:
+    """The kind of a reading or result."""
+    return Kind(item.tissue, item.basis)
+
+
+class Shown(NamedTuple):
+    """What is drawn besides the season itself.
+
+    Attributes:
+        decisions: decisions to be marked.
+        replaced: results as they stood before they were corrected or voided.
+    """
+
+    decisions: Sequence[Mark] = ()
+    replaced: Sequence[Replaced] = ()
+
 
 @dataclass(frozen=True)
 class Sheet:
@@ -56,10 +82,14 @@ class Sheet:
     on: date
     units: UnitSystem
     facts: Facts
+    found: Recommendation
     readings: tuple[Reading, ...]
     unused: tuple[TissueResult, ...]
+    replaced: tuple[Replaced, ...]
+    projection: Projection | None
     marks: tuple[Mark, ...]
     span: Span
+    paper: Paper
     figure: Figure
     labels: Labels
 
@@ -69,32 +99,43 @@ class Sheet:
         changes = self.season.path(self.on).changes
         return changes[-1].review if changes and self.on <= changes[-1].review else None
 
+    @property
+    def proposed(self) -> bool:
+        """Whether the day's advice would move the rate and nothing was decided on it yet."""
+        return self.found.action is not Action.HOLD and not self.season.decided_on(self.on)
+
     def out(self, lb_ac: float) -> float:
         return self.units.rate_out(lb_ac)
 
 
-def make_sheet(season: BlockSeason, on: date, units: UnitSystem, decisions: Sequence[Mark]) -> Sheet:
-    """Gather what a chart shows, on an empty figure."""
-    figure = Figure(figsize=(parts.WIDTH_IN, parts.HEIGHT_IN), dpi=100)
+def make_sheet(
+    season: BlockSeason,
+    on: date,
+    units: UnitSystem,
+    shown: Shown,
+    paper: Paper,
+    figure: Figure,
+    labels: Labels,
+) -> Sheet:
+    """Gather what a chart shows of a block, as known on a day."""
     facts = season.facts(on)
+    found = evaluate(facts, season.policy)
     readings, unused = readings_known(season, on), _unused(season, facts)
+    replaced = tuple(item for item in shown.replaced if item.result.analyte == MAIN_ANALYTE[item.result.tissue])
+    ahead = projection(season, facts, found)
     days = [season.plan.start, season.plan.end]
     days += [item.sampled for item in readings] + [item.sampled for item in unused]
+    days += [item.result.sampled for item in replaced]
     span = Span(min(days) - _WEEK, max(days) + _WEEK)
-    marks = tuple(mark for mark in decisions if span.holds(mark.on))
-    return Sheet(season, on, units, facts, readings, unused, marks, span, figure, Labels(figure))
+    marks = tuple(mark for mark in shown.decisions if span.holds(mark.on))
+    return Sheet(
+        season, on, units, facts, found, readings, unused, replaced, ahead, marks, span, paper, figure, labels
+    )  # fmt: skip
 
 
 def readings_known(season: BlockSeason, on: date) -> tuple[Reading, ...]:
     """Nitrogen readings with a band known by a day, made as the advice makes them, oldest first."""
-
-    def key(result: TissueResult) -> tuple[date, str, str, str]:
-        return result.sampled, result.tissue.value, result.basis.value, result.method.value
-
-    mains = (item for item in season.results if item.analyte == MAIN_ANALYTE[item.tissue])
-    groups = (tuple(group) for _, group in groupby(sorted(mains, key=key), key))
-    found = (replace(season, results=group).facts(on).primary for group in groups)
-    return tuple(reading for reading in found if reading is not None)
+    return tuple(season.later_readings(None, on))
 
 
 def _unused(season: BlockSeason, facts: Facts) -> tuple[TissueResult, ...]:
@@ -129,24 +170,61 @@ def points_to_come(season: BlockSeason, facts: Facts) -> list[Point]:
     return points
 
 
+def main_kind(season: BlockSeason, facts: Facts, readings: Sequence[Reading]) -> Kind:
+    """The kind that leads a chart: the petiole that has readings, or whose table is in use."""
+    primary = facts.primary
+    newest = [*([primary] if primary is not None else []), *reversed(readings)]
+    read = [kind_of(item) for item in newest]
+    tables = [
+        Kind(table.tissue, table.basis) for table in season.tables if MAIN_ANALYTE[table.tissue] in table.analytes
+    ]
+    default = Kind(Tissue.PETIOLE, Basis.DRY)
+    return next((kind for kind in (*read, *tables) if kind.tissue is Tissue.PETIOLE), default)
+
+
 def kinds_shown(sheet: Sheet) -> list[Kind]:
     """Kinds that get a panel: petiole first, then every other kind that has a reading with a band."""
     primary = sheet.facts.primary
     newest = [*([primary] if primary is not None else []), *reversed(sheet.readings)]
-    read = [Kind(item.tissue, item.basis) for item in newest]
-    tables = [
-        Kind(table.tissue, table.basis)
-        for table in sheet.season.tables
-        if MAIN_ANALYTE[table.tissue] in table.analytes
-    ]
-    default = Kind(Tissue.PETIOLE, Basis.DRY)
-    first = next((kind for kind in (*read, *tables) if kind.tissue is Tissue.PETIOLE), default)
-    return list(dict.fromkeys([first, *read]))
+    first = main_kind(sheet.season, sheet.facts, sheet.readings)
+    return list(dict.fromkeys([first, *(kind_of(item) for item in newest)]))
 
 
 def named_days(sheet: Sheet) -> list[tuple[str, date, LineStyle]]:
     """Day of the advice and, while a decision is in force, its review date, with their line styles."""
     days: list[tuple[str, date, LineStyle]] = [("advice", sheet.on, "-")]
     if sheet.review is not None and sheet.review != sheet.on:
-        days.append(("review", sheet.review, parts.DASH_DOT))
+        days.append(("review", sheet.review, DASH_DOT))
     return [item for item in days if sheet.span.holds(item[1])]
+
+
+def flags(sheet: Sheet) -> list[tuple[date, str, LineStyle]]:
+    """The decisions and the named days in words, as they stand above the chart."""
+    days: list[tuple[date, str, LineStyle]]
+    days = [(mark.on, _flag(mark, sheet.paper), "-") for mark in sheet.marks]
+    return days + [(day, f"{word} {short_day(day)}", style) for word, day, style in named_days(sheet)]
+
+
+def _flag(mark: Mark, paper: Paper) -> str:
+    """A sign with its words; on a small paper the sign stands for the first of them."""
+    words = mark.text.partition(" ")[2] if paper.small else mark.text
+    return f"{SIGNS[mark.kind]} {words}".rstrip()
+
+
+def side_words(reading: Reading) -> str:
+    """Where a reading lies, to be followed by the band."""
+    side = side_of(reading)
+    return "a bound that does not tell its side of" if side is None else SIDES[side]
+
+
+def headline(facts: Facts) -> str:
+    """The deciding result in one plain sentence, without its full stop."""
+    reading = facts.primary
+    if reading is None:
+        return f"No usable result by {short_day(facts.on)}"
+    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
+    several = f" (mean of {reading.count})" if reading.count > 1 else ""
+    return (
+        f"{kind_of(reading).words} {value}{several} on {short_day(reading.sampled)}: {side_words(reading)} the "
+        f"band {band_words(reading)} ({reading.band.label})"
+    )

@@ -6,11 +6,15 @@ import hashlib
 from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING, Literal
 
-from fertadjust.charts import Mark, figure_svg, season_figure
+from fertadjust.chart_style import PAGE, PHONE, Paper
+from fertadjust.charts import Mark, Shown, figure_svg, season_figure
+from fertadjust.entry import block_of
+from fertadjust.farm_charts import blocks_figure, overview_figure
 from fertadjust.products import ProductAmount
+from fertadjust.record import counting_on
 from fertadjust.report import report_html
 from fertadjust.season_book import PROGRAM
-from fertadjust.stored import Decided
+from fertadjust.stored import Decided, replaced_results
 from fertadjust.units import UnitSystem
 
 _SAME_LB_AC = 1e-6
@@ -38,9 +42,35 @@ def _mark(item: Decided) -> Mark:
     return Mark(item.on, "hold", "hold")
 
 
-def chart(season: Season, block: str, on: date) -> Figure:
+def shown(season: Season, block: str, on: date) -> Shown:
+    """What a chart of a block shows besides its season: decisions, and results before they were corrected."""
+    key = block_of(season.file, block).block.key
+    records = counting_on(season.records.all(), on)
+    replaced = [item for item in replaced_results(records, key) if item.result.known_on <= on]
+    return Shown(_marks(season.decisions(block, on)), replaced)
+
+
+def paper(phone: bool) -> Paper:
+    """The paper of a chart: a page's or a phone's."""
+    return PHONE if phone else PAGE
+
+
+def chart(season: Season, block: str, on: date, paper: Paper = PAGE) -> Figure:
     """The season trend chart of a block."""
-    return season_figure(season.block(block, on), on, season.units, _marks(season.decisions(block, on)))
+    return season_figure(season.block(block, on), on, season.units, shown(season, block, on), paper)
+
+
+def blocks_chart(season: Season, on: date, paper: Paper = PAGE) -> Figure:
+    """Every block's results beside their band, on the same axes."""
+    blocks = season.farm(on).blocks
+    return blocks_figure(
+        list(blocks.values()), on, season.units, {key: shown(season, key, on) for key in blocks}, paper
+    )
+
+
+def overview_chart(season: Season, on: date, paper: Paper = PAGE) -> Figure:
+    """Where every block lay in its band, week by week."""
+    return overview_figure(list(season.farm(on).blocks.values()), on, paper)
 
 
 def report(season: Season, block: str, on: date) -> str:
@@ -53,6 +83,7 @@ def report(season: Season, block: str, on: date) -> str:
         units=season.units,
         decisions=season.decisions(block, on),
         chart_svg=figure_svg(chart(season, block, on)),
+        phone_svg=figure_svg(chart(season, block, on, PHONE)),
         program=PROGRAM,
         notes=season.file.notes,
     )

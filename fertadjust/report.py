@@ -37,6 +37,7 @@ def report_html(
     units: UnitSystem,
     decisions: Sequence[Decided],
     chart_svg: str,
+    phone_svg: str = "",
     program: str,
     notes: Sequence[str] = (),
 ) -> str:
@@ -49,16 +50,17 @@ def report_html(
         units: units to show.
         decisions: decisions on the block; those made after the advice's date are left out.
         chart_svg: the season chart as SVG; it is put in as it is.
+        phone_svg: the same drawn for a phone, which takes its place on a narrow screen; "" to show one for all.
         program: name and version to print in the footer.
         notes: remarks on the season file to repeat among the limits.
 
     The same arguments always give the same page.
     """
     context = _context(season, advice, farm, units, decisions, program, notes)
-    chart = Markup(chart_svg[max(0, chart_svg.find("<svg")) :])
+    charts = [Markup(svg[max(0, svg.find("<svg")) :]) for svg in (chart_svg, phone_svg) if svg]
     template = environment().get_template("report.html.j2")
-    draft = template.render(context, chart=chart, citations={})
-    return template.render(context, chart=chart, citations=cited_in(draft))
+    draft = template.render(context, charts=charts, citations={})
+    return template.render(context, charts=charts, citations=cited_in(draft))
 
 
 def _context(

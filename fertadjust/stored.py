@@ -142,6 +142,46 @@ def change_of(record: Record) -> Change:
     )
 
 
+class Replaced(NamedTuple):
+    """A result as it stood before a correction or a void.
+
+    Attributes:
+        result: the result as it was.
+        now: the result that stands in its place, or None when it was voided.
+        reason: why it was corrected or voided.
+    """
+
+    result: TissueResult
+    now: TissueResult | None
+    reason: str
+
+
+def replaced_results(records: Sequence[Record], block: str) -> tuple[Replaced, ...]:
+    """Of some records in order, a block's results that were corrected or voided, oldest first.
+
+    A correction that left kind, value and sampling day as they were is left out.
+    """
+    by = {record.replaces: record for record in records if record.replaces is not None}
+    found = []
+    for record in records:
+        if (record.kind, record.block) != (Kind.RESULT, block) or record.content is None:
+            continue
+        if record.number not in by:
+            continue
+        last = by[record.number]
+        reason = last.reason
+        while last.number in by:
+            last = by[last.number]
+        was, now = result_of(record), None if last.content is None else result_of(last)
+        if now is None or _shown(was) != _shown(now):
+            found.append(Replaced(was, now, reason))
+    return tuple(found)
+
+
+def _shown(result: TissueResult) -> tuple[object, ...]:
+    return result.block, result.sampled, result.kind, result.text()
+
+
 NOT_AS_WRITTEN = (KeyError, TypeError, ValueError, AttributeError, AssertionError, RecursionError)
 """What reading a record raises whose content is not as this program writes it."""
 

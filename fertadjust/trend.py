@@ -52,8 +52,12 @@ class Trend:
         >>> [round(chance, 2) for chance in trend.ahead(0.2, 0.2, 14)]
         [0.64, 0.36, 0.0]
         """
+        return conformity(*self.projected(position, sd, days), 0.0, 1.0)
+
+    def projected(self, position: float, sd: float, days: float) -> tuple[float, float]:
+        """Position after some days and its standard deviation [band widths]; see `ahead`."""
         slope_sd = (self.high_slope - self.low_slope) / (2 * _Z)
-        return conformity(position + self.slope_per_day * days, math.hypot(sd, slope_sd * days), 0.0, 1.0)
+        return position + self.slope_per_day * days, math.hypot(sd, slope_sd * days)
 
 
 def trend(days: Sequence[int], positions: Sequence[float]) -> Trend | None:

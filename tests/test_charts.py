@@ -20,7 +20,7 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Annotation
 
 from fertadjust.bands import BandTable
-from fertadjust.charts import Mark, alt_text, figure_svg, save_figure, season_figure
+from fertadjust.charts import Mark, Shown, alt_text, figure_svg, save_figure, season_figure
 from fertadjust.errors import UserError
 from fertadjust.evidence import Evidence
 from fertadjust.field import AreaBasis, Block
@@ -328,7 +328,7 @@ def test_a_band_with_one_edge_is_drawn_with_that_edge() -> None:
 
 def test_marks_and_days_are_named_and_drawn() -> None:
     marks = [Mark(date(2026, 3, 13), "raise 33 %", "raise"), Mark(date(2025, 1, 1), "hold", "hold")]
-    figure = season_figure(season([LOW], changes=[RAISE]), ADVICE, UnitSystem.US, marks)
+    figure = season_figure(season([LOW], changes=[RAISE]), ADVICE, UnitSystem.US, Shown(marks))
     named = words(panel(figure, "days"))
     assert any("raise 33 %" in text for text in named)
     assert not any("hold" in text for text in named)
@@ -343,13 +343,13 @@ def test_marks_and_days_are_named_and_drawn() -> None:
 def test_kinds_of_decision_differ_in_sign() -> None:
     days = [date(2026, 3, 10), date(2026, 4, 10), date(2026, 5, 10)]
     marks = [Mark(days[0], "step", "raise"), Mark(days[1], "step", "hold"), Mark(days[2], "step", "cut")]
-    named = words(panel(season_figure(season(), ADVICE, UnitSystem.US, marks), "days"))
+    named = words(panel(season_figure(season(), ADVICE, UnitSystem.US, Shown(marks)), "days"))
     assert len({text for text in named if text.endswith("step")}) == 3
 
 
 def test_day_names_do_not_touch() -> None:
     marks = [Mark(date(2026, 3, day), "raise 33 %", "raise") for day in (10, 12, 14, 16)]
-    figure = season_figure(season(), ADVICE, UnitSystem.US, marks)
+    figure = season_figure(season(), ADVICE, UnitSystem.US, Shown(marks))
     boxes = [text.get_window_extent() for text in panel(figure, "days").texts]
     for index, box in enumerate(boxes):
         assert not any(box.overlaps(other) for other in boxes[index + 1 :])
@@ -454,7 +454,7 @@ def full() -> Figure:
     one = season(
         [LOW, WITHIN, LEAF_N], (PETIOLE, LEAF), applications=APPLIED, changes=[RAISE], name="A & B <1> $x$"
     )
-    return season_figure(one, ADVICE, UnitSystem.US, [Mark(date(2026, 3, 13), "raise 33 %", "raise")])
+    return season_figure(one, ADVICE, UnitSystem.US, Shown([Mark(date(2026, 3, 13), "raise 33 %", "raise")]))
 
 
 @pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])

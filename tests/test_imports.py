@@ -38,7 +38,7 @@ rules.companion_rules
 rules.engine
 rules.what_if
 readings
-weekly block_facts alternatives season
+weekly block_facts alternatives season projection
 feeding
 cautions words advice_data mix_sheet_data
 """
@@ -62,8 +62,10 @@ lab
 laboratories
 known_results
 intake report_reading backup
-chart_parts chart_sheet chart_panels charts
-pages
+chart_style
+chart_axes chart_labels
+chart_sheet chart_results chart_rates charts farm_charts
+pages browser
 report_parts report_evidence report
 mix_sheet_page calendar_file
 frames

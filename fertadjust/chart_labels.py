@@ -1,0 +1,232 @@
+"""Short texts beside what they name, kept out of each other's way."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date
+from itertools import pairwise
+from typing import Final, Literal, NamedTuple
+
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Annotation
+from matplotlib.transforms import Bbox
+
+from fertadjust.chart_style import BLACK, GREY, PAPER, SMALL, LineStyle, Span, at
+
+
+class Spot(NamedTuple):
+    """Where a label goes beside its point: offsets [pt] and alignment."""
+
+    dx: float
+    dy: float
+    ha: Literal["left", "center", "right"]
+    va: Literal["bottom", "center", "top"]
+
+
+AROUND: Final = (
+    Spot(8, 0, "left", "center"),
+    Spot(-8, 0, "right", "center"),
+    Spot(8, 11, "left", "center"),
+    Spot(8, -11, "left", "center"),
+    Spot(-8, 11, "right", "center"),
+    Spot(-8, -11, "right", "center"),
+    Spot(0, 10, "center", "bottom"),
+    Spot(0, -10, "center", "top"),
+    Spot(8, 22, "left", "center"),
+    Spot(-8, 22, "right", "center"),
+    Spot(8, -22, "left", "center"),
+    Spot(-8, -22, "right", "center"),
+    *(Spot(dx, dy, "left" if dx > 0 else "right", "center") for dy in (34, -34, 46, -46) for dx in (14, -14)),
+)
+ABOVE: Final = tuple(Spot(dx, dy, "left", "bottom" if dy > 0 else "top") for dx in (2, 60, 120) for dy in (3, -3))
+AFTER: Final = tuple(Spot(4, dy, "left", "center") for dy in (0, 9, -9, 18, -18))
+UNDER: Final = (
+    Spot(6, -5, "left", "top"),
+    Spot(6, -16, "left", "top"),
+    Spot(-6, 5, "right", "bottom"),
+    Spot(-6, -5, "right", "top"),
+)
+FAR: Final = tuple(
+    Spot(side * dx, dy, "left" if side > 0 else "right", "center")
+    for dx, dy in ((10, 0), (12, 18), (12, -18), (12, 36), (12, -36), (24, 54), (24, -54))
+    for side in (1, -1)
+)
+_FAR_PT: Final = 30
+_STRIDE_PX: Final = 5.0
+_PER_POINT: Final = 4.0
+_LEADER: Final = {"arrowstyle": "-", "linewidth": 0.7, "color": GREY, "shrinkA": 0, "shrinkB": 0}
+
+
+def over(axes: Axes, height: float) -> tuple[Spot, ...]:
+    """Spots that lie above a height [data units] over a point, the lowest first."""
+    bottom, top = axes.transData.transform([(0.0, 0.0), (0.0, height)])[:, 1]
+    lift = (top - bottom) * 72 / axes.figure.dpi
+    return tuple(Spot(0, lift + dy, "center", "bottom") for dy in (5, 18, 31))
+
+
+class _Box(NamedTuple):
+    """A rectangle [pixels]."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    def shared(self, other: _Box) -> float:
+        """Area that two boxes share [square pixels]."""
+        width = min(self.x1, other.x1) - max(self.x0, other.x0)
+        height = min(self.y1, other.y1) - max(self.y0, other.y0)
+        return width * height if width > 0 and height > 0 else 0.0
+
+
+class Labels:
+    """Puts short texts beside what they name, each at the first spot that is free.
+
+    Args:
+        figure: the figure that they stand on.
+    """
+
+    def __init__(self, figure: Figure) -> None:
+        FigureCanvasAgg(figure)
+        self._taken: list[_Box] = []
+
+    def keep_clear(self, axes: Axes, x: Sequence[float], y: Sequence[float], reach: float = 2.5) -> None:
+        """Keep labels off points of a panel and a reach around them [pixels]."""
+        for px, py in axes.transData.transform([*zip(x, y, strict=True)]):
+            if math.isfinite(py):
+                self._taken.append(_Box(px - reach, py - reach, px + reach, py + reach))
+
+    def keep_clear_arrow(self, axes: Axes, x: float, y: float, length: float) -> None:
+        """Keep labels off an upright arrow that begins at a point and has a length [pt], downwards below zero."""
+        px, py = axes.transData.transform((x, y))
+        end = py + length * axes.figure.dpi / 72
+        self._taken.append(_Box(px - 5, min(py, end), px + 5, max(py, end)))
+
+    def keep_clear_line(self, axes: Axes, x: Sequence[float], y: Sequence[float]) -> None:
+        """Keep labels off a line of a panel, which may have gaps."""
+        points = axes.transData.transform([*zip(x, y, strict=True)]) if x else ()
+        for start, end in pairwise(points):
+            if math.isfinite(start[1]) and math.isfinite(end[1]):
+                steps = int(max(abs(end - start)) / _STRIDE_PX) + 1
+                for px, py in (start + (end - start) * step / steps for step in range(steps + 1)):
+                    self._taken.append(_Box(px - 2, py - 2, px + 2, py + 2))
+
+    def keep_clear_upright(self, axes: Axes, x: float, bottom: float = 0.0, top: float = 1.0) -> None:
+        """Keep labels off an upright line of a panel between two shares of its height."""
+        frame, px = axes.get_window_extent(), float(axes.transData.transform((x, 1.0))[0])
+        low, high = frame.y0 + bottom * frame.height, frame.y0 + top * frame.height
+        self._taken.append(_Box(px - 0.5, low, px + 0.5, high))
+
+    def beside(
+        self, axes: Axes, x: float, y: float, text: str, spots: Sequence[Spot] = AROUND, leader: bool = False
+    ) -> Annotation:
+        """Label a point; with ``leader``, or where the label stands far off, a thin line joins the two."""
+        note = axes.annotate(
+            text, (x, y), (0, 0), textcoords="offset points", fontsize=SMALL, bbox=PAPER, zorder=6,
+            annotation_clip=False,
+        )  # fmt: skip
+        costs = [self._cost(axes, note, spot) for spot in spots]
+        best = spots[costs.index(min(costs))]
+        self._move(note, best)
+        self._taken.append(_Box(*note.get_window_extent().extents))
+        if leader or abs(best.dy) >= _FAR_PT:
+            axes.annotate("", (x, y), (best.dx, best.dy), textcoords="offset points", arrowprops=_LEADER, zorder=5)
+        return note
+
+    def _cost(self, axes: Axes, note: Annotation, spot: Spot) -> float:
+        """Area covered twice or outside the panel [square pixels] with a toll on distance; the right is free."""
+        self._move(note, spot)
+        box, frame = _Box(*note.get_window_extent().extents), axes.get_window_extent()
+        covered = sum(box.shared(other) for other in self._taken)
+        outside = max(0.0, box.y1 - frame.y1) + max(0.0, frame.y0 - box.y0) + max(0.0, frame.x0 - box.x0)
+        outside += max(0.0, box.x1 - axes.figure.bbox.x1)
+        return float(covered + 10 * outside * (box.x1 - box.x0) + _PER_POINT * math.hypot(spot.dx, spot.dy))
+
+    @staticmethod
+    def _move(note: Annotation, spot: Spot) -> None:
+        note.set_position((spot.dx, spot.dy))
+        note.set_horizontalalignment(spot.ha)
+        note.set_verticalalignment(spot.va)
+
+    def line_ends(self, axes: Axes, x: float, ends: Sequence[tuple[float, str]]) -> None:
+        """Label line ends in the right margin: heights in data units with texts, pushed apart where they meet."""
+        pixels_per_point = axes.figure.dpi / 72
+        line = 1.35 * SMALL * pixels_per_point
+        frame, ordered = axes.get_window_extent(), sorted(ends)
+        points = [axes.transData.transform((x, y)) for y, _ in ordered]
+        halves = [line * (text.count("\n") + 1) / 2 for _, text in ordered]
+        middles = spread([float(point[1]) for point in points], halves, frame.y1 + line)
+        for (y, text), (right, pixel), middle in zip(ordered, points, middles, strict=True):
+            offset = ((frame.x1 - right) / pixels_per_point + 4, (middle - pixel) / pixels_per_point)
+            note = axes.annotate(
+                text, (x, y), offset, textcoords="offset points", va="center", fontsize=SMALL,
+                arrowprops=_LEADER, annotation_clip=False,
+            )  # fmt: skip
+            self._taken.append(_Box(*note.get_window_extent().extents))
+
+
+def spread(wanted: Sequence[float], halves: Sequence[float], top: float) -> list[float]:
+    """Middles of labels, rising, as near above what is wanted as they can be without touching, none past a top.
+
+    Args:
+        wanted: middles that are wanted, rising.
+        halves: half the height of each label.
+        top: what no label may reach beyond, as long as there is room below.
+
+    >>> spread([0.0, 1.0, 9.0], [1.0, 1.0, 1.0], 10.0)
+    [0.0, 2.0, 9.0]
+    >>> spread([8.0, 8.5, 9.0], [1.0, 1.0, 1.0], 10.0)
+    [5.0, 7.0, 9.0]
+    """
+    middles, floor = list(wanted), -math.inf
+    for index, half in enumerate(halves):
+        middles[index] = max(middles[index], floor + half)
+        floor = middles[index] + half
+    for index in reversed(range(len(middles))):
+        middles[index] = min(middles[index], top - halves[index])
+        top = middles[index] - halves[index]
+    return middles
+
+
+def flag_rows(extents: Sequence[Bbox], gap: float = 6.0) -> list[int]:
+    """Row of each flag, whose pole stands at its left edge, so that no flag touches another flag or pole.
+
+    The last flag flies lowest; one that would reach the pole of a later one flies above it.
+
+    Args:
+        extents: the flags' texts, all at one height.
+        gap: room to keep to the right of a flag [pixels].
+    """
+    rows = [0] * len(extents)
+    done: list[int] = []
+    for index in sorted(range(len(extents)), key=lambda item: (-extents[item].x0, item)):
+        reach = extents[index].x1 + gap
+        rows[index] = max((rows[other] + 1 for other in done if extents[other].x0 < reach), default=0)
+        done.append(index)
+    return rows
+
+
+def day_flags(axes: Axes, span: Span, days: Sequence[tuple[date, str, LineStyle]]) -> int:
+    """Name days by flags in a strip, in as many rows as they need; the number of rows.
+
+    Args:
+        axes: the strip, as wide as the panels below it; its foot is theirs.
+        span: its date axis.
+        days: (day, words, line style of the pole).
+    """
+    axes.set_xlim(at(span.start), at(span.end))
+    axes.axis("off")
+    notes = [
+        axes.annotate(text, (at(day), 0.0), (3, 0), textcoords="offset points", va="center", annotation_clip=False)
+        for day, text, _ in days
+    ]
+    rows = flag_rows([note.get_window_extent() for note in notes])
+    count = max(rows, default=-1) + 1
+    axes.set_ylim(0, max(count, 1))
+    for note, row, (day, _, style) in zip(notes, rows, days, strict=True):
+        note.xy = (at(day), row + 0.5)
+        axes.plot([at(day)] * 2, [0, row + 0.9], color=BLACK, linewidth=1.0, linestyle=style)
+    return count
