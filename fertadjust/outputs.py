@@ -75,15 +75,17 @@ def overview_chart(season: Season, on: date, paper: Paper = PAGE) -> Figure:
 
 def report(season: Season, block: str, on: date) -> str:
     """The advisor's report of a block."""
-    one = season.block(block, on)
+    one, drawn = season.block(block, on), shown(season, block, on)
+    charts = [figure_svg(season_figure(one, on, season.units, drawn, size)) for size in (PAGE, PHONE)]
     return report_html(
         one,
         one.advice(on),
         farm=season.file.farm,
         units=season.units,
         decisions=season.decisions(block, on),
-        chart_svg=figure_svg(chart(season, block, on)),
-        phone_svg=figure_svg(chart(season, block, on, PHONE)),
+        replaced=drawn.replaced,
+        chart_svg=charts[0],
+        phone_svg=charts[1],
         program=PROGRAM,
         notes=season.file.notes,
     )

@@ -21,11 +21,12 @@ from fertadjust.report_parts import (
     decision_part,
     ledger_part,
     observation_row,
+    replaced_row,
     rule_row,
 )
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.stages import stage_words
-from fertadjust.stored import Decided
+from fertadjust.stored import Decided, Replaced
 from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
 
 
@@ -36,6 +37,7 @@ def report_html(
     farm: str,
     units: UnitSystem,
     decisions: Sequence[Decided],
+    replaced: Sequence[Replaced] = (),
     chart_svg: str,
     phone_svg: str = "",
     program: str,
@@ -49,6 +51,7 @@ def report_html(
         farm: the farm's name.
         units: units to show.
         decisions: decisions on the block; those made after the advice's date are left out.
+        replaced: results as they were before they were corrected or voided.
         chart_svg: the season chart as SVG; it is put in as it is.
         phone_svg: the same drawn for a phone, which takes its place on a narrow screen; "" to show one for all.
         program: name and version to print in the footer.
@@ -56,7 +59,7 @@ def report_html(
 
     The same arguments always give the same page.
     """
-    context = _context(season, advice, farm, units, decisions, program, notes)
+    context = _context(season, advice, farm, units, decisions, replaced, program, notes)
     charts = [Markup(svg[max(0, svg.find("<svg")) :]) for svg in (chart_svg, phone_svg) if svg]
     template = environment().get_template("report.html.j2")
     draft = template.render(context, charts=charts, citations={})
@@ -69,6 +72,7 @@ def _context(
     farm: str,
     units: UnitSystem,
     decisions: Sequence[Decided],
+    replaced: Sequence[Replaced],
     program: str,
     notes: Sequence[str],
 ) -> Row:
@@ -103,7 +107,8 @@ def _context(
         "observations": [
             observation_row(item, advice.facts) for item in season.observations if item.on <= advice.on
         ],
-        "decisions": [decided_row(item, units) for item in known],
+        "replaced": [replaced_row(item) for item in replaced],
+        "decisions": [decided_row(item, season, advice.on, units) for item in known],
         "limits": limits_part(season, shown, advice, notes),
         "cautions": [
             (item.text, backing_of(item.source, item.evidence)) for item in cautions_for(*season.mixes.every())

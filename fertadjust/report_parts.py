@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
@@ -14,9 +15,10 @@ from fertadjust.field import AreaBasis, Block, basis_words
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import PlanWeek
 from fertadjust.products import ProductAmount
-from fertadjust.rules.facts import Facts, TraceLine
+from fertadjust.readings import side_of
+from fertadjust.rules.facts import Facts, Reading, TraceLine
 from fertadjust.season import Advice, BlockSeason
-from fertadjust.stored import Decided
+from fertadjust.stored import Decided, Replaced
 from fertadjust.tissue import format_value
 from fertadjust.units import FT2_PER_ACRE, M2_PER_HA, UnitSystem
 from fertadjust.weekly import WeekAmounts
@@ -25,6 +27,9 @@ Row = dict[str, Any]
 """One table row, or one part of the page: names and texts."""
 
 _CHOICES: Final = {"accept": "accepted", "change": "changed", "leave": "left"}
+_WHY: Final = 2
+"""Sentences that give the reason, right below the decision."""
+
 GLUE: Final = "\N{NO-BREAK SPACE}"
 
 
@@ -56,18 +61,24 @@ def decision_part(advice: Advice, units: UnitSystem, known: Sequence[Decided]) -
     """What is advised and what was decided on that day."""
     found = advice.recommendation
     today = [item for item in known if item.on == advice.on]
+    sentences = [glued(text) for text in _sentences(words.reasons(advice))]
     return {
         "action": found.action.value,
         "headline": glued(words.headline(advice, units)),
-        "reasons": [glued(text) for text in words.reasons(advice)],
+        "why": sentences[:_WHY],
+        "more": sentences[_WHY:],
         "how_sure": glued(words.how_sure(advice)),
         "next_sample": day(found.next_sample),
         "review": day(found.review),
         "factor": f"{found.standing_factor:.2f} → {found.factor:.2f}",
         "to_do": found.to_do,
-        "human": decided_row(today[-1], units) if today else None,
+        "human": human_row(today[-1], units) if today else None,
         "recalled": advice.facts.primary is not None and advice.facts.primary.band.evidence is Evidence.RECALLED,
     }
+
+
+def _sentences(texts: Sequence[str]) -> list[str]:
+    return [part for text in texts for part in re.split(r"(?<=[.?!]) (?=[A-Z])", text)]
 
 
 def rule_row(line: TraceLine) -> Row:
@@ -236,7 +247,7 @@ def observation_row(item: Observation, facts: Facts) -> Row:
     }
 
 
-def decided_row(item: Decided, units: UnitSystem) -> Row:
+def human_row(item: Decided, units: UnitSystem) -> Row:
     """One decision by a person."""
     rates = sorted((week, words.rate(rate, units)) for week, rate in item.rates_lb_ac.items())
     runs = [(rate, [week for week, _ in run]) for rate, run in groupby(rates, key=lambda pair: pair[1])]
@@ -253,3 +264,35 @@ def decided_row(item: Decided, units: UnitSystem) -> Row:
 
 def _week_words(weeks: Sequence[int]) -> str:
     return f"week {weeks[0]}" if len(weeks) == 1 else f"weeks {weeks[0]} to {weeks[-1]}"
+
+
+def decided_row(item: Decided, season: BlockSeason, on: date, units: UnitSystem) -> Row:
+    """One decision with the first result that was sampled after it, as known on a day."""
+    later = (reading for reading in season.later_readings(None, on) if reading.sampled > item.on)
+    reading = next(later, None)
+    return human_row(item, units) | {"next": "none yet" if reading is None else _reading_words(reading)}
+
+
+def _reading_words(reading: Reading) -> str:
+    side = side_of(reading)
+    where = "side not told" if side is None else {-1: "below", 0: "within", 1: "above"}[side]
+    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)}{GLUE}{reading.unit}"
+    kind = f"{reading.tissue.value} {reading.analyte}"
+    return f"{_month_day(reading.sampled)}: {kind} {value}, {where} its band"
+
+
+def replaced_row(item: Replaced) -> Row:
+    """A result as it was before it was corrected or voided."""
+    was, now = item.result, item.now
+    if now is None:
+        what = "voided"
+    else:
+        moved = f" of {short_date(now.sampled)}" if now.sampled != was.sampled else ""
+        what = f"corrected to {now.text()}{moved} (record {now.record})"
+    return {
+        "record": was.record,
+        "sampled": short_date(was.sampled),
+        "was": f"{was.kind} {was.text()}",
+        "now": what,
+        "reason": item.reason,
+    }

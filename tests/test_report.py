@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from html.parser import HTMLParser
@@ -29,7 +29,7 @@ from fertadjust.rules.policy import Policy, with_overrides
 from fertadjust.season import BlockSeason
 from fertadjust.shipped import citations, shipped_policy, shipped_policy_files, shipped_tables
 from fertadjust.stages import StageDates
-from fertadjust.stored import Decided
+from fertadjust.stored import Decided, Replaced
 from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult
 from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
 
@@ -235,6 +235,25 @@ def _html(request: pytest.FixtureRequest) -> str:
     return PAGES[request.param]()
 
 
+ORDER = (
+    "The decision and why",
+    "The season so far",
+    "The evidence",
+    "The rules",
+    "Amounts before and after",
+    "What would change it",
+    "The ledger and the decisions",
+    "Limits",
+    "Cautions",
+    "Sources",
+    "Signatures",
+)
+
+
+def enumerate_text(texts: tuple[str, ...]) -> Iterator[tuple[str, str]]:
+    return ((str(number), text) for number, text in enumerate(texts, 1))
+
+
 def section(html: str, number: int) -> str:
     """The text of one numbered section."""
     found = [item for item in Page(html).all("section") if item.text.strip().startswith(f"{number}. ")]
@@ -262,8 +281,7 @@ def test_headings_do_not_skip_a_level(html: str) -> None:
     levels = [int(item.name[1]) for item in Page(html).all("h1", "h2", "h3", "h4")]
     assert levels[0] == 1
     assert all(after - before <= 1 for before, after in pairwise(levels))
-    numbers = re.findall(r"<h2>(\d+)\. ", html)
-    assert numbers == [str(number) for number in range(1, 13)]
+    assert re.findall(r"<h2>(\d+)\. (.*?)</h2>", html) == list(enumerate_text(ORDER))
 
 
 def test_tables_have_captions_scopes_and_a_region_to_scroll_in(html: str) -> None:
@@ -317,7 +335,7 @@ def test_every_source_key_has_its_citation(html: str) -> None:
     listed = [item.text for item in found.all("dt")]
     for key in cited_in(found.text):
         assert key in listed
-        assert citations()[key] in section(html, 11)
+        assert citations()[key] in section(html, 10)
     assert set(listed) & set(citations()) == set(cited_in(found.text))
 
 
@@ -352,6 +370,44 @@ def test_the_decision_comes_first() -> None:
     assert "own trial" in text
     assert "6.00 in weeks 7 to 8; 5.50 in week 9" in text
     assert "someone later" not in html
+
+
+def test_the_reason_takes_two_sentences_and_the_rest_stands_below() -> None:
+    html = PAGES["full"]()
+    box = html[html.index('class="verdict"') : html.index("How sure.")]
+    texts = [re.sub(r"<[^>]*>", "", text).strip() for text in re.findall(r"<p[^>]*>(.*?)</p>", box, re.DOTALL)]
+    headline, why = texts
+    assert headline.count(". ") == 0
+    assert len(re.findall(r"[.?!](?: |$)", why)) == 2
+    assert why.startswith("Petiole NO3-N of")
+    assert "measurement uncertainty" not in box
+
+
+def test_decisions_show_the_first_result_after_them() -> None:
+    text = section(PAGES["full"](), 7)
+    after = next(item for item in full().later_readings(None, ON) if item.sampled > DECISIONS[0].on)
+    assert f"{after.value:,.0f}" in text
+    late = page(full(), decisions=[DECISIONS[0]._replace(on=ON)])
+    assert "none yet" in section(late, 7)
+
+
+def test_results_before_a_correction_or_a_void_are_told_with_the_reason() -> None:
+    was = result(3, ON - timedelta(days=5), 231.0)
+    now = replace(was, record=4, value=2310.0)
+    replaced = [Replaced(was, now, f"a digit was lost {HOSTILE}"), Replaced(was, None, "wrong field")]
+    text = section(page(full(), replaced=replaced), 3)
+    assert "petiole NO3-N, dry weight 231 ppm: corrected to 2,310 ppm (record 4)" in text
+    assert f"a digit was lost {HOSTILE}" in text
+    assert "231 ppm: voided. Reason: wrong field" in text
+    moved = [Replaced(was, replace(now, sampled=ON - timedelta(days=6)), "day")]
+    assert "corrected to 2,310 ppm of" in section(page(full(), replaced=moved), 3)
+    assert "corrected or voided" not in PAGES["full"]()
+
+
+def test_a_phone_gets_a_chart_of_its_own() -> None:
+    both = page(full(), phone_svg=CHART)
+    assert both.count("<svg") == 2 * page(full()).count("<svg")
+    assert both.index('class="scroll page"') < both.index('class="scroll phone"')
 
 
 def test_a_day_without_a_decision_says_so() -> None:
@@ -500,7 +556,7 @@ def test_ledger_tells_logged_weeks_from_assumed_ones() -> None:
 
 
 def test_limits_name_overrides_notes_and_figures_from_memory() -> None:
-    text = section(PAGES["own policy"](), 9)
+    text = section(PAGES["own policy"](), 8)
     assert "nearly worthless at peak harvest" in text
     assert "Misprint: UGA-2021 prints the low limit" in text
     assert "0.8 probability 0.9 probability" in text
@@ -511,12 +567,12 @@ def test_limits_name_overrides_notes_and_figures_from_memory() -> None:
     assert "recalled: check before relying on it band of leaf Zn, dry weight, 15 to 60 ppm" in text
     assert "confidence medium" in text
     assert "credit “cover crop” (MD-NUTRIENT, recalled)" in text
-    assert "is used as shipped" in section(PAGES["full"](), 9)
+    assert "is used as shipped" in section(PAGES["full"](), 8)
 
 
 def test_limits_of_the_test_are_for_strawberry_alone() -> None:
     policy = shipped_policy("strawberry", "annual plasticulture").model_copy(update={"crop": "tomato"})
-    text = section(page(full(policy)), 9)
+    text = section(page(full(policy)), 8)
     assert "Limits of the test" not in text
     assert "nearly worthless" not in text
 
