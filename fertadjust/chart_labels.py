@@ -8,11 +8,13 @@ from datetime import date
 from itertools import pairwise
 from typing import Final, Literal, NamedTuple
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
 
 from fertadjust.chart_style import BLACK, GREY, PAPER, SMALL, LineStyle, Span, at
 
@@ -54,6 +56,7 @@ FAR: Final = tuple(
     for dx, dy in ((10, 0), (12, 18), (12, -18), (12, 36), (12, -36), (24, 54), (24, -54))
     for side in (1, -1)
 )
+_SHARE: Final = {"left": 0.0, "bottom": 0.0, "center": 0.5, "right": 1.0, "top": 1.0}
 _FAR_PT: Final = 30
 _STRIDE_PX: Final = 5.0
 _PER_POINT: Final = 4.0
@@ -74,12 +77,6 @@ class _Box(NamedTuple):
     y0: float
     x1: float
     y1: float
-
-    def shared(self, other: _Box) -> float:
-        """Area that two boxes share [square pixels]."""
-        width = min(self.x1, other.x1) - max(self.x0, other.x0)
-        height = min(self.y1, other.y1) - max(self.y0, other.y0)
-        return width * height if width > 0 and height > 0 else 0.0
 
 
 class Labels:
@@ -128,28 +125,35 @@ class Labels:
             text, (x, y), (0, 0), textcoords="offset points", fontsize=SMALL, bbox=PAPER, zorder=6,
             annotation_clip=False,
         )  # fmt: skip
-        costs = [self._cost(axes, note, spot) for spot in spots]
-        best = spots[costs.index(min(costs))]
-        self._move(note, best)
+        best = spots[int(np.argmin(self._costs(axes, note, spots)))]
+        note.set_position((best.dx, best.dy))
+        note.set_horizontalalignment(best.ha)
+        note.set_verticalalignment(best.va)
         self._taken.append(_Box(*note.get_window_extent().extents))
         if leader or abs(best.dy) >= _FAR_PT:
             axes.annotate("", (x, y), (best.dx, best.dy), textcoords="offset points", arrowprops=_LEADER, zorder=5)
         return note
 
-    def _cost(self, axes: Axes, note: Annotation, spot: Spot) -> float:
-        """Area covered twice or outside the panel [square pixels] with a toll on distance; the right is free."""
-        self._move(note, spot)
-        box, frame = _Box(*note.get_window_extent().extents), axes.get_window_extent()
-        covered = sum(box.shared(other) for other in self._taken)
-        outside = max(0.0, box.y1 - frame.y1) + max(0.0, frame.y0 - box.y0) + max(0.0, frame.x0 - box.x0)
-        outside += max(0.0, box.x1 - axes.figure.bbox.x1)
-        return float(covered + 10 * outside * (box.x1 - box.x0) + _PER_POINT * math.hypot(spot.dx, spot.dy))
+    def _costs(self, axes: Axes, note: Annotation, spots: Sequence[Spot]) -> NDArray[np.float64]:
+        """For each spot, the area covered twice or outside the panel [square pixels] with a toll on distance.
 
-    @staticmethod
-    def _move(note: Annotation, spot: Spot) -> None:
-        note.set_position((spot.dx, spot.dy))
-        note.set_horizontalalignment(spot.ha)
-        note.set_verticalalignment(spot.va)
+        The right margin is free.
+        """
+        note.set_horizontalalignment("left")
+        note.set_verticalalignment("bottom")
+        box, frame = note.get_window_extent(), axes.get_window_extent()
+        pixels_per_point = axes.figure.dpi / 72
+        x0 = np.array([box.x0 + spot.dx * pixels_per_point - _SHARE[spot.ha] * box.width for spot in spots])
+        y0 = np.array([box.y0 + spot.dy * pixels_per_point - _SHARE[spot.va] * box.height for spot in spots])
+        x1, y1 = x0 + box.width, y0 + box.height
+        taken = np.array(self._taken or [_Box(0.0, 0.0, 0.0, 0.0)])
+        across = np.minimum.outer(x1, taken[:, 2]) - np.maximum.outer(x0, taken[:, 0])
+        upwards = np.minimum.outer(y1, taken[:, 3]) - np.maximum.outer(y0, taken[:, 1])
+        covered = (np.clip(across, 0, None) * np.clip(upwards, 0, None)).sum(axis=1)
+        outside = np.clip(y1 - frame.y1, 0, None) + np.clip(frame.y0 - y0, 0, None)
+        outside += np.clip(frame.x0 - x0, 0, None) + np.clip(x1 - axes.figure.bbox.x1, 0, None)
+        toll = np.array([_PER_POINT * math.hypot(spot.dx, spot.dy) for spot in spots])
+        return np.asarray(covered + 10 * outside * box.width + toll, dtype=np.float64)
 
     def line_ends(self, axes: Axes, x: float, ends: Sequence[tuple[float, str]]) -> None:
         """Label line ends in the right margin: heights in data units with texts, pushed apart where they meet."""

@@ -6,7 +6,9 @@ Meaning is carried by shape, line style, hatch or words; colour only adds to it.
 from __future__ import annotations
 
 import io
+import re
 import textwrap
+import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, timedelta
@@ -43,6 +45,9 @@ SMALL: Final = 9.0
 PAPER: Final[Mapping[str, Any]] = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
 """What a label lies on, so that a line below it does not cross its letters."""
 
+_NOT_IN_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""Characters that no XML document may hold, for example a bell in a name (XML 1.0, production 2)."""
+
 _EM: Final = 0.58
 """Mean width of a letter as a share of the font size, on the wide side."""
 
@@ -64,8 +69,13 @@ _STYLE: Final = {
 
 @contextmanager
 def chart_style() -> Iterator[None]:
-    """The charts' own settings, whatever the user's are; nothing stays set afterwards."""
-    with matplotlib.style.context(["default", _STYLE]):
+    """The charts' own settings, whatever the user's are; nothing stays set afterwards.
+
+    Letters that the font lacks, in a block's name, are no matter to warn of: an SVG takes them from another font,
+    the other files show a box.
+    """
+    with matplotlib.style.context(["default", _STYLE]), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
         yield
 
 
@@ -151,4 +161,5 @@ def rendered(figure: Figure, suffix: str) -> bytes:
     buffer = io.BytesIO()
     with chart_style():
         figure.savefig(buffer, format=suffix[1:], dpi=150, metadata=metadata[suffix])
-    return buffer.getvalue()
+    data = buffer.getvalue()
+    return _NOT_IN_XML.sub("", data.decode()).encode() if suffix == ".svg" else data

@@ -96,7 +96,7 @@ def _panels(sheet: Sheet, kinds: Sequence[Kind]) -> list[Axes]:
         if not panels:
             place(strip, Box(paper.left_in, top + share * unit_in, paper.plot_in, max(strip_in, 0.01)))
         _dates(axes, sheet, labelled=len(panels) == len(titles) - 1)
-        axes.set_title(title, pad=6 + (0 if panels else 72 * strip_in))
+        axes.set_title(title, y=1.0, pad=6 + (0 if panels else 72 * strip_in))
         panels.append(axes)
     return panels
 

@@ -145,7 +145,7 @@ def _draw_group(
         date_axis(axes, span, _week_starts(group), max(3, paper.dates // columns), labelled=last)
         draw_results(axes, _on_figure(sheet, figure, labels, span), kind, scale, brief=True)
         axes.tick_params(axis="y", labelleft=column == 0)
-        axes.set_title(_short(_title(sheet, kind), wide, 2 if paper.small else 1), fontsize=_TITLE, pad=4)
+        axes.set_title(_short(_title(sheet, kind), wide, 2 if paper.small else 1), fontsize=_TITLE, y=1.0, pad=4)
         for mark in sheet.marks:
             axes.text(
                 at(mark.on), 0.99, look.SIGNS[mark.kind], transform=axes.get_xaxis_transform(), ha="center",
