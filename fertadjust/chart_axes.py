@@ -15,6 +15,9 @@ from fertadjust.chart_style import GRID, Span, at, folded
 from fertadjust.dates import short_day
 from fertadjust.tissue import format_value
 
+_BOLD = 1.15
+"""How much wider bold letters are."""
+
 _LINE = 1.3
 """Height of a line of text as a share of its font size."""
 
@@ -76,10 +79,15 @@ def value_axis(axes: Axes, values: Sequence[float], unit: str, log: bool) -> Non
 def write_lines(figure: Figure, top: float, text: str, size: float, weight: str = "normal") -> float:
     """Write a text across the figure from a height [in] down; return the height below it [in]."""
     wide, high = figure.get_size_inches()
-    for line in folded(text, wide - 0.4, size).splitlines():
+    for line in across(text, wide, size, weight):
         figure.text(0.2 / wide, top / high, line, fontsize=size, fontweight=weight, va="top")
         top -= lines_in(1, size)
     return top
+
+
+def across(text: str, width_in: float, size: float, weight: str = "normal") -> list[str]:
+    """The lines that a text takes across a paper of a width [in]."""
+    return folded(text, width_in - 0.4, size * (_BOLD if weight == "bold" else 1.0)).splitlines()
 
 
 def lines_in(count: float, size: float) -> float:

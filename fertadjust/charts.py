@@ -15,7 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from fertadjust import chart_style as look
-from fertadjust.chart_axes import Box, date_axis, lines_in, place, write_lines
+from fertadjust.chart_axes import Box, across, date_axis, lines_in, place, write_lines
 from fertadjust.chart_labels import Labels, day_flags
 from fertadjust.chart_rates import draw_rates, draw_totals, rates_key, so_far_words
 from fertadjust.chart_results import draw_results, mark_decisions
@@ -143,8 +143,8 @@ def _footnote(sheet: Sheet, kinds: Sequence[Kind]) -> float:
         texts.append(f"Rule values that the season file sets: {names}.")
     if not texts:
         return 0.35
-    folds = [folded(text, sheet.paper.width_in - 0.4) for text in texts]
-    foot = 0.1 + sum(lines_in(text.count("\n") + 1, look.SMALL) for text in folds)
+    lines = sum(len(across(text, sheet.paper.width_in, look.SMALL)) for text in texts)
+    foot = 0.1 + lines_in(lines, look.SMALL)
     top = foot
     for text in texts:
         top = write_lines(sheet.figure, top, text, look.SMALL)

@@ -12,11 +12,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from fertadjust import chart_style as look
-from fertadjust.chart_axes import Box, date_axis, lines_in, place, write_lines
+from fertadjust.chart_axes import Box, across, date_axis, lines_in, place, write_lines
 from fertadjust.chart_labels import Labels
 from fertadjust.chart_results import Scale, draw_bound, draw_results, draw_side
 from fertadjust.chart_sheet import SIDES, Kind, Sheet, Shown, main_kind, make_sheet, readings_known
-from fertadjust.chart_style import PAGE, Paper, Span, at, folded
+from fertadjust.chart_style import PAGE, PHONE, Paper, Span, at, folded
+from fertadjust.charts import figure_svg
 from fertadjust.compare import Side, compare
 from fertadjust.dates import short_day
 from fertadjust.readings import side_of
@@ -89,9 +90,9 @@ def _full(on: date) -> str:
 
 def _head_in(title: str, key: str, paper: Paper) -> float:
     """Height that a title and the key below it take [in]."""
-    width = paper.width_in - 0.4
-    lines = [(folded(title, width, _HEADING), _HEADING), (folded(key, width), look.SMALL)]
-    return 0.3 + sum(lines_in(text.count("\n") + 1, size) for text, size in lines)
+    title_lines = len(across(title, paper.width_in, _HEADING, "bold"))
+    key_lines = len(across(key, paper.width_in, look.SMALL))
+    return 0.3 + lines_in(title_lines, _HEADING) + lines_in(key_lines, look.SMALL)
 
 
 def _write_head(figure: Figure, top: float, title: str, key: str) -> None:
@@ -206,6 +207,7 @@ _ROW_IN: Final = 0.5
 _NAMED_ROW_IN: Final = 0.78
 _NAME_IN: Final = 1.6
 _WORDS_IN: Final = 1.5
+_ROWS_ON_A_PAGE: Final = 15
 _LOWEST, _HIGHEST = -1.0, 2.0
 """Positions in the band between which a row is drawn; what lies beyond stands at its rim."""
 
@@ -241,6 +243,15 @@ def overview_figure(blocks: Sequence[BlockSeason], on: date, paper: Paper = PAGE
             _draw_row(axes, row, index, paper)
             _name_row(axes, row, index, paper, on)
     return figure
+
+
+def overview_svgs(blocks: Sequence[BlockSeason], on: date) -> list[tuple[str, str]]:
+    """The overview as SVG (for a page, for a phone) in as many parts as printed pages hold; [] without blocks."""
+    parts = [blocks[start : start + _ROWS_ON_A_PAGE] for start in range(0, len(blocks), _ROWS_ON_A_PAGE)]
+    return [
+        (figure_svg(overview_figure(part, on, PAGE)), figure_svg(overview_figure(part, on, PHONE)))
+        for part in parts
+    ]  # fmt: skip
 
 
 class _Row:

@@ -1,7 +1,7 @@
 """Time of a one-block report beside what matplotlib alone needs for bare figures of the same size.
 
-Run it with ``python -m tests.benchmark_report``. Both are timed in this process, in turn, after one run of each that
-does not count. The bare figures have as many empty panels as the report's two charts (page and phone) and are
+Run it with ``python -m tests.benchmark_report``. Both are timed in this process, in turn, after one run of each
+that does not count. The bare figures have as many empty panels as the report's two charts (page and phone) and are
 written as SVG like them; nothing is drawn into them. Prints medians in seconds and the ratio.
 """
 

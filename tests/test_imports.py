@@ -41,6 +41,8 @@ readings
 weekly block_facts alternatives season projection
 feeding
 cautions words advice_data mix_sheet_data
+needs
+attention
 """
 
 OUTER_LAYERS = """
@@ -64,7 +66,8 @@ known_results
 intake report_reading backup
 chart_style
 chart_axes chart_labels
-chart_sheet chart_results chart_rates charts farm_charts
+chart_sheet chart_results chart_rates charts
+farm_charts
 pages browser
 report_parts report_evidence report
 mix_sheet_page calendar_file
@@ -72,9 +75,11 @@ frames
 season_book
 api
 outputs
+summary
+summary_page
 demo
 cli.common
-cli.setup cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.pages
+cli.setup cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.pages cli.overview
 cli.materials cli.feeding cli.blend cli.records
 cli.demo
 cli

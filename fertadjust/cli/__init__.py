@@ -30,6 +30,7 @@ _HOMES = {
     "history": "history",
     "chart": "pages",
     "report": "pages",
+    "summary": "overview",
     "plan": "records",
     "audit": "records",
     "backup": "records",

@@ -87,7 +87,10 @@ def filled(rates: Sequence[float], room: float) -> tuple[float, ...]:
 
 
 def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
-    """A change has an end: it runs until the next sample's result can be there."""
+    """A change has an end: it runs until the next sample's result can be there.
+
+    A sample that would be too soon to show a change, this one or the last, is not asked for.
+    """
     interval = policy.resample_days if draft.resample else policy.sample_days
     on, lag = facts.on, int(lag_days(facts, policy).value)
     start = facts.coming[0].start if facts.coming else on
@@ -95,6 +98,8 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     next_sample = max(sampled + timedelta(days=int(interval.value)), on)
     if abs(draft.factor - facts.factor) > _TINY:
         next_sample = max(next_sample, start + timedelta(days=lag))
+    elif facts.last_shift is not None and not facts.last_shift.ran_out and not draft.settled:
+        next_sample = max(next_sample, facts.last_shift.on + timedelta(days=lag))
     review = next_sample + timedelta(days=int(policy.laboratory_days.value))
     review = max(review, start + timedelta(days=1))
     weeks = tuple([week for week in facts.coming if week.start < review])

@@ -66,6 +66,7 @@ def _the_day(monkeypatch: pytest.MonkeyPatch) -> None:
         "decide",
         "feeding",
         "log",
+        "overview",
         "pages",
         "records",
         "reports",

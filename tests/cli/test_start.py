@@ -71,6 +71,7 @@ def test_the_commands_come_in_the_order_of_a_seasons_work() -> None:
         "history",
         "chart",
         "report",
+        "summary",
         "plan",
         "audit",
         "backup",

@@ -88,6 +88,21 @@ def test_a_change_on_an_old_sample_is_sampled_once_it_can_show() -> None:
     assert found.next_sample == day_in(9) + timedelta(days=7)
 
 
+def test_no_sample_is_asked_for_that_would_be_too_soon_to_show_the_last_change() -> None:
+    # raised with week 7 on a sample of week 6; a week for nitrate to show (ROBERTS-1989). On the day after the
+    # decision the doubtful result would be sampled again after seven days, which could show nothing yet.
+    change = in_force(1.3, since=7)
+    doubtful = result(3100, 6)
+    asked = doubtful.sampled + timedelta(days=int(policy().resample_days.value))
+    found = advised(doubtful, on=day_in(6, 6), changes=(change,))
+    assert "too soon" in fired(found)
+    assert asked < found.next_sample == day_in(7) + timedelta(days=7)
+    assert advised(doubtful, on=day_in(6, 6)).next_sample == asked
+    back = in_force(1.3, since=4, until=day_in(6, 1))
+    late = advised(result(3100, 6, offset=0), on=day_in(6, 6), changes=(back,))
+    assert late.next_sample == day_in(6) + timedelta(days=7), "a return to plan by itself delays no sample"
+
+
 def test_the_next_sample_is_never_in_the_past() -> None:
     old = result(ENOUGH, 3)
     found = advised(old, on=SATURDAY)

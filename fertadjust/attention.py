@@ -1,0 +1,150 @@
+"""How each block stands on a day, sorted by what needs attention first. Pure.
+
+Results that would change an advice are not searched for, so that forty blocks take well under a second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from fertadjust.compare import Comparison, Side
+from fertadjust.dates import day
+from fertadjust.field import Block
+from fertadjust.needs import DayOfBlock, Need, Phase, Urgency, need_order
+from fertadjust.rules.bound_rules import room_lb_ac
+from fertadjust.rules.facts import Facts, Reading, Recommendation
+from fertadjust.rules.policy import Policy
+from fertadjust.rules.step_rules import distance
+from fertadjust.season import BlockSeason
+from fertadjust.units import UnitSystem
+from fertadjust.words import rates
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one block stands on a day.
+
+    Attributes:
+        block, on: what and when.
+        units: units of the words.
+        phase: whether the plan is to come, runs or is over.
+        start, end: first and last day of the plan.
+        reading: the reading that decides, or None.
+        recommendation: what the rules recommend, without the results that would change it.
+        stale: whether the deciding reading is too old to decide anything.
+        distance: how far outside its band the deciding reading lies [band widths on a scale of ratios]; 0 inside,
+            without one, and where the plan does not run.
+        decided_lb_ac: rates of the recommendation's weeks as decided on this day [lb/ac]; None without a decision.
+        review: day on which the change in force runs out, or None.
+        ran_out: review date of the last change when it has passed without a decision, or None.
+        next_sample: day of the next sample, or None when no sample can change anything any more.
+        so_far_lb_ac: nitrogen with credits, weeks without a log and the rest of the running week [lb/ac].
+        cap_lb_ac, left_lb_ac: the season cap, and what it leaves for the coming weeks [lb/ac]; None without a cap.
+        over_lb_ac: by how much what is out already passes the cap [lb/ac]; 0 when it does not.
+        not_logged: numbers of the past weeks that nothing is logged for, though something was to go out.
+        needs: what is to be done, most urgent first.
+    """
+
+    block: Block
+    on: date
+    units: UnitSystem
+    phase: Phase
+    start: date
+    end: date
+    reading: Reading | None
+    recommendation: Recommendation
+    stale: bool
+    distance: float
+    decided_lb_ac: tuple[float, ...] | None
+    review: date | None
+    ran_out: date | None
+    next_sample: date | None
+    so_far_lb_ac: float
+    cap_lb_ac: float | None
+    left_lb_ac: float | None
+    over_lb_ac: float
+    not_logged: tuple[int, ...]
+    needs: tuple[Need, ...]
+
+    @property
+    def comparison(self) -> Comparison | None:
+        """The deciding reading against its band."""
+        return self.recommendation.comparison
+
+    @property
+    def age_days(self) -> int | None:
+        """Days since the deciding sample was taken."""
+        return None if self.reading is None else (self.on - self.reading.sampled).days
+
+    @property
+    def urgency(self) -> Urgency | None:
+        """Urgency of the most urgent need, or None when there is nothing to do."""
+        return self.needs[0].urgency if self.needs else None
+
+    @property
+    def headline(self) -> str:
+        """What to do, or that there is nothing, in one sentence."""
+        if self.phase is Phase.TO_COME:
+            return f"The plan begins on {day(self.start)}."
+        if self.phase is Phase.OVER:
+            return f"The plan ended on {day(self.end)}."
+        if self.needs:
+            return self.needs[0].text
+        found, unit = self.recommendation, self.units.rate_unit
+        if self.decided_lb_ac is not None:
+            return f"Decided today: {rates(self.decided_lb_ac, self.units)} {unit}."
+        if not found.weeks:
+            return "Nothing to do: no week of the plan is left to change."
+        return f"Nothing to do: nitrogen stays at {rates(found.rates_lb_ac, self.units)} {unit}."
+
+
+def attention_key(standing: Standing) -> tuple[int, int, float]:
+    """Sorts standings by what needs attention first: urgency, matter, then how far out of the band."""
+    if not standing.needs:
+        return (len(Urgency), 0, -standing.distance)
+    first = standing.needs[0]
+    return (*need_order(first), -standing.distance)
+
+
+def by_attention(standings: Sequence[Standing]) -> list[Standing]:
+    """Standings with what needs attention first; the order given decides between equals."""
+    return sorted(standings, key=attention_key)
+
+
+def standing_of(season: BlockSeason, on: date) -> Standing:
+    """How a block stands on a day, from what was known by then."""
+    found = DayOfBlock(season, on)
+    latest, past = season.path(on).latest(on), found.ran_out()
+    running = found.phase is Phase.RUNNING
+    in_force = latest is not None and on <= latest.review and found.phase is not Phase.OVER
+    return Standing(
+        block=season.block,
+        on=on,
+        units=season.units,
+        phase=found.phase,
+        start=season.plan.start,
+        end=season.plan.end,
+        reading=found.facts.primary,
+        recommendation=found.found,
+        stale=found.stale,
+        distance=_distance(found.facts, found.found, season.policy) if running else 0.0,
+        decided_lb_ac=found.decided_rates(),
+        review=latest.review if latest is not None and in_force else None,
+        ran_out=None if past is None else past.review,
+        next_sample=found.next_sample(),
+        so_far_lb_ac=found.so_far,
+        cap_lb_ac=season.plan.cap_lb_ac,
+        left_lb_ac=room_lb_ac(found.facts),
+        over_lb_ac=found.over,
+        not_logged=found.not_logged(),
+        needs=found.needs(),
+    )
+
+
+def _distance(facts: Facts, found: Recommendation, policy: Policy) -> float:
+    """How far outside its band the deciding reading is known to lie [band widths]."""
+    if facts.primary is None or found.comparison is None or found.comparison.side in (None, Side.WITHIN):
+        return 0.0
+    return distance(facts.primary, policy)
