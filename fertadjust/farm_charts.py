@@ -204,7 +204,7 @@ def _blocks(count: int) -> str:
 # --- band position by week and block --------------------------------------------------------------------
 
 _ROW_IN: Final = 0.5
-_NAMED_ROW_IN: Final = 0.78
+_NAMED_ROW_IN: Final = 0.95
 _NAME_IN: Final = 1.6
 _WORDS_IN: Final = 1.5
 _ROWS_ON_A_PAGE: Final = 15
@@ -289,7 +289,7 @@ def _draw_weeks(axes: Axes, blocks: Sequence[BlockSeason], rows: Sequence[_Row],
 def _height(index: int, place_in_band: float, paper: Paper) -> float:
     """Height of a band position in a row of the overview [rows], downwards."""
     share = (min(max(place_in_band, _LOWEST), _HIGHEST) - _LOWEST) / (_HIGHEST - _LOWEST)
-    top, bottom = (0.42, 0.94) if paper.small else (0.1, 0.9)
+    top, bottom = (0.5, 0.94) if paper.small else (0.1, 0.9)
     return index + bottom - share * (bottom - top)
 
 
@@ -321,14 +321,14 @@ def _name_row(axes: Axes, row: _Row, index: int, paper: Paper, on: date) -> None
     """Write a block's name and newest result, beside its row or on a small paper above it."""
     across = axes.get_yaxis_transform()
     if paper.small:
-        middle, inset = index + 0.2, 0
-        texts = (_short(row.name, 0.42 * paper.width_in), row.newest(on))
-        sides = ("left", "right")
+        middles, inset = (index + 0.13, index + 0.32), 0
+        texts, sides = (_short(row.name, paper.plot_in + 0.8), row.newest(on)), ("left", "left")
+        xs = (0, 0)
     else:
-        middle, inset = index + 0.5, 8
-        texts = (_short(row.name, _NAME_IN, 2), row.newest(on, "\n"))
-        sides = ("right", "left")
-    for x, text, side, weight in zip((0, 1), texts, sides, ("bold", "normal"), strict=True):
+        middles, inset = (index + 0.5, index + 0.5), 8
+        texts, sides = (_short(row.name, _NAME_IN, 2), row.newest(on, "\n")), ("right", "left")
+        xs = (0, 1)
+    for x, middle, text, side, weight in zip(xs, middles, texts, sides, ("bold", "normal"), strict=True):
         axes.annotate(
             text, (x, middle), (inset * (2 * x - 1), 0), xycoords=across, textcoords="offset points", va="center",
             ha=side, fontweight=weight, annotation_clip=False, bbox=look.PAPER,

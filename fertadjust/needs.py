@@ -295,7 +295,7 @@ class DayOfBlock:
 
     def _to_do(self, asked: bool, *, capped: bool) -> Iterator[Need]:
         """What the rules ask for besides, without what the other needs say already."""
-        said = (_LOG,) if self.not_logged() else ()
+        said: tuple[str, ...] = (_LOG,) if self.not_logged() else ()
         said += (*_SAMPLE_NOW, _CAP_LASTS)
         said += ((_SAMPLE_SOONER,) if asked else ()) + ((_CAP_BINDS,) if capped else ())
         for text in self.found.to_do:

@@ -156,9 +156,14 @@ def blocks_known(season: Season, on: date) -> dict[str, BlockSeason]:
 
 def _faults(folder: str, error: UserError) -> list[FolderFault]:
     """Faults without the folder's name, which is told with each anyway."""
-    own = (f"{folder}: ", f"{folder}{os.sep}")
-    texts = [str(fault) for fault in error.faults]
-    return [FolderFault(folder, text.removeprefix(own[0]).removeprefix(own[1])) for text in texts]
+    places = {folder, str(Path(folder).absolute()), str(Path(folder).resolve())}
+    own = tuple(place + mark for place in sorted(places, key=len, reverse=True) for mark in (": ", os.sep))
+    found = []
+    for fault in error.faults:
+        text = str(fault)
+        named = next((place for place in own if text.startswith(place)), "")
+        found.append(FolderFault(folder, text.removeprefix(named)))
+    return found
 
 
 def counts_sentence(summary: Summary) -> str:
