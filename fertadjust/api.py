@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
     from fertadjust.history import Moment
+    from fertadjust.review import FarmReview, Review
 
 
 def open_season(folder: str | Path) -> Season:
@@ -212,6 +213,25 @@ class Season(SeasonBook):
             self.decisions(block, day),
             first_versions(every),
         )
+
+    def review(self, block: str, on: date | None = None) -> Review:
+        """The season of a block looked back on from a day, today by default."""
+        from fertadjust.review_of_season import review
+
+        return review(self, block, on or today_here())
+
+    def farm_review(self, on: date | None = None) -> FarmReview:
+        """The season of all blocks looked back on from a day, today by default."""
+        from fertadjust.review_of_season import review_of_farm
+
+        return review_of_farm(self, on or today_here())
+
+    def review_page(self, block: str | None = None, on: date | None = None) -> str:
+        """The review of a block, or of all of them, as one self-contained HTML text."""
+        from fertadjust.review_of_season import farm_review_page, review_page
+
+        day = on or today_here()
+        return farm_review_page(self, day) if block is None else review_page(self, block, day)
 
     def amounts(self, block: str, on: date | None = None) -> DataFrame:
         """The weekly table from a date on, one row a week, in the season's units.

@@ -177,7 +177,7 @@ def _run(program: Path, page: Path, pdf: Path, folder: Path) -> None:
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
-    """End the browser with the helpers that it started."""
+    """End the browser with the processes that it started."""
     if hasattr(os, "killpg"):
         os.killpg(process.pid, signal.SIGKILL)
     else:

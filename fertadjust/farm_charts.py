@@ -207,7 +207,7 @@ _ROW_IN: Final = 0.5
 _NAMED_ROW_IN: Final = 0.95
 _NAME_IN: Final = 1.6
 _WORDS_IN: Final = 1.5
-_ROWS_ON_A_PAGE: Final = 15
+_ROWS_ON_A_PAGE: Final = 12
 _LOWEST, _HIGHEST = -1.0, 2.0
 """Positions in the band between which a row is drawn; what lies beyond stands at its rim."""
 

@@ -10,6 +10,7 @@ from fertadjust.chart_style import PAGE, PHONE, Paper
 from fertadjust.charts import Mark, Shown, figure_svg, season_figure
 from fertadjust.entry import block_of
 from fertadjust.farm_charts import blocks_figure, overview_figure
+from fertadjust.pages import Drawn
 from fertadjust.products import ProductAmount
 from fertadjust.record import counting_on
 from fertadjust.report import report_html
@@ -73,19 +74,24 @@ def overview_chart(season: Season, on: date, paper: Paper = PAGE) -> Figure:
     return overview_figure(list(season.farm(on).blocks.values()), on, paper)
 
 
+def drawn_twice(season: Season, block: str, on: date) -> Drawn:
+    """The season trend chart of a block as SVG, for a page and for a phone."""
+    one, more = season.block(block, on), shown(season, block, on)
+    page, phone = (figure_svg(season_figure(one, on, season.units, more, size)) for size in (PAGE, PHONE))
+    return page, phone
+
+
 def report(season: Season, block: str, on: date) -> str:
     """The advisor's report of a block."""
-    one, drawn = season.block(block, on), shown(season, block, on)
-    charts = [figure_svg(season_figure(one, on, season.units, drawn, size)) for size in (PAGE, PHONE)]
+    one = season.block(block, on)
     return report_html(
         one,
         one.advice(on),
         farm=season.file.farm,
         units=season.units,
         decisions=season.decisions(block, on),
-        replaced=drawn.replaced,
-        chart_svg=charts[0],
-        phone_svg=charts[1],
+        replaced=shown(season, block, on).replaced,
+        charts=[drawn_twice(season, block, on)],
         program=PROGRAM,
         notes=season.file.notes,
     )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Final
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from fertadjust.shipped import citations
 
@@ -25,6 +27,19 @@ def environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+
+
+Drawn = tuple[str, str]
+"""A figure as SVG, for a page and for a phone."""
+
+
+def figures(charts: Sequence[Drawn]) -> list[tuple[Markup, Markup]]:
+    """Figures to be put into a page as they are, each from its ``<svg>`` on."""
+
+    def element(svg: str) -> Markup:
+        return Markup(svg[max(0, svg.find("<svg")) :])
+
+    return [(element(page), element(phone)) for page, phone in charts]
 
 
 def cited_in(text: str) -> dict[str, str]:

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from markupsafe import Markup
-
 from fertadjust import words
 from fertadjust.cautions import cautions_for
 from fertadjust.dates import day
 from fertadjust.evidence import EVIDENCE_MEANS
-from fertadjust.pages import cited_in, environment
+from fertadjust.pages import Drawn, cited_in, environment, figures
 from fertadjust.report_evidence import limits_part, result_row, uncertainty_part
 from fertadjust.report_parts import (
     Row,
@@ -38,8 +36,7 @@ def report_html(
     units: UnitSystem,
     decisions: Sequence[Decided],
     replaced: Sequence[Replaced] = (),
-    chart_svg: str,
-    phone_svg: str = "",
+    charts: Sequence[Drawn] = (),
     program: str,
     notes: Sequence[str] = (),
 ) -> str:
@@ -52,18 +49,17 @@ def report_html(
         units: units to show.
         decisions: decisions on the block; those made after the advice's date are left out.
         replaced: results as they were before they were corrected or voided.
-        chart_svg: the season chart as SVG; it is put in as it is.
-        phone_svg: the same drawn for a phone, which takes its place on a narrow screen; "" to show one for all.
+        charts: the season chart, put in as it is.
         program: name and version to print in the footer.
         notes: remarks on the season file to repeat among the limits.
 
     The same arguments always give the same page.
     """
     context = _context(season, advice, farm, units, decisions, replaced, program, notes)
-    charts = [Markup(svg[max(0, svg.find("<svg")) :]) for svg in (chart_svg, phone_svg) if svg]
+    drawn = figures(charts)
     template = environment().get_template("report.html.j2")
-    draft = template.render(context, charts=charts, citations={})
-    return template.render(context, charts=charts, citations=cited_in(draft))
+    draft = template.render(context, charts=drawn, citations={})
+    return template.render(context, charts=drawn, citations=cited_in(draft))
 
 
 def _context(

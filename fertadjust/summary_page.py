@@ -5,27 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from markupsafe import Markup
-
 from fertadjust import words
 from fertadjust.attention import Standing
 from fertadjust.compare import percent
 from fertadjust.dates import day, short_day
 from fertadjust.needs import Phase, Urgency
-from fertadjust.pages import environment
+from fertadjust.pages import Drawn, environment, figures
 from fertadjust.summary import Row, Summary, counts_sentence, left_words, rates_shown, side_words, value_words
 
 _GLUE = "\N{NO-BREAK SPACE}"
 _HEADINGS = {Urgency.TODAY: "Today", Urgency.THIS_WEEK: "This week", Urgency.WHEN_YOU_CAN: "When you can"}
 
 
-def summary_html(summary: Summary, *, program: str, charts: Sequence[tuple[str, str]] = ()) -> str:
+def summary_html(summary: Summary, *, program: str, charts: Sequence[Drawn] = ()) -> str:
     """The summary as a complete HTML page; the same arguments always give the same page.
 
     Args:
         summary: the blocks as they stand.
         program: name and version to print in the footer.
-        charts: figures of all blocks as SVG, each for a page and for a phone, put in as they are.
+        charts: figures of all blocks, put in as they are.
     """
     units = summary.units
     return (
@@ -36,7 +34,7 @@ def summary_html(summary: Summary, *, program: str, charts: Sequence[tuple[str, 
             title=summary.rows[0].farm if summary.folders == 1 and summary.rows else f"{summary.folders} farms",
             several=summary.several,
             counts=counts_sentence(summary),
-            charts=[[Markup(svg[max(0, svg.find("<svg")) :]) for svg in pair] for pair in charts],
+            charts=figures(charts),
             rows=[_row(row, mixed=units is None) for row in summary.rows],
             rate_unit="" if units is None else units.rate_unit,
             total_unit="" if units is None else units.total_unit,

@@ -51,6 +51,9 @@ shipped
 feeding_model season_model feeding_labels feeding_file season_file
 chain record records_schema records stored revisions
 entry starter deciding history
+review
+review_words
+review_next_year
 audit decision_audit transfer
 lab.text lab.values lab.days
 lab.vocabulary
@@ -66,20 +69,23 @@ known_results
 intake report_reading backup
 chart_style
 chart_axes chart_labels
-chart_sheet chart_results chart_rates charts
+chart_sheet
+chart_results
+chart_rates charts
 farm_charts
 pages browser
 report_parts report_evidence report
-mix_sheet_page calendar_file
+mix_sheet_page calendar_file review_page
 frames
 season_book
 api
 outputs
+review_of_season
 summary
 summary_page
 demo
 cli.common
-cli.setup cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.pages cli.overview
+cli.setup cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review cli.pages cli.overview
 cli.materials cli.feeding cli.blend cli.records
 cli.demo
 cli
@@ -90,7 +96,7 @@ LAYERS = [line.split() for line in (PURE_LAYERS + OUTER_LAYERS).splitlines() if 
 ORDER = [name for layer in LAYERS for name in layer]
 PURE = PURE_LAYERS.split()
 
-LAZY_UPWARD = {("api", "outputs")}
+LAZY_UPWARD = {("api", "outputs"), ("api", "review_of_season")}
 """The interface hands charts and reports on when they are asked for; the import stands inside the function."""
 
 HEAVY = ("pandas", "numpy", "scipy", "matplotlib", "pydantic")

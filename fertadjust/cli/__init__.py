@@ -28,6 +28,7 @@ _HOMES = {
     "decide": "decide",
     "decisions": "decide",
     "history": "history",
+    "review": "review",
     "chart": "pages",
     "report": "pages",
     "summary": "overview",

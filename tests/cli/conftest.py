@@ -71,6 +71,7 @@ def _the_day(monkeypatch: pytest.MonkeyPatch) -> None:
         "records",
         "reports",
         "results",
+        "review",
     ):
         monkeypatch.setattr(import_module(f"fertadjust.cli.{name}"), "today", lambda: TODAY)
     for name in ("api", "season_book"):

@@ -69,6 +69,7 @@ def test_the_commands_come_in_the_order_of_a_seasons_work() -> None:
         "decide",
         "decisions",
         "history",
+        "review",
         "chart",
         "report",
         "summary",
@@ -236,6 +237,7 @@ ON_A_SEASON = [
     ("log", "show", "--block", "creek"),
     ("decide", "--block", "creek", "--accept"),
     ("decisions",),
+    ("review",),
     ("chart", "--block", "creek"),
     ("report", "--block", "creek"),
 ]
