@@ -77,7 +77,9 @@ def replay(season: Season) -> Iterator[Step]:
 
 
 def write_pages(season: Season, folder: Path, on: dict[str, date], told: Callable[[Path], None]) -> None:
-    """Write the chart (PNG and SVG) and the report of each block on a day.
+    """Write the chart (PNG and SVG) and the report of each block on a day, and the pages of the whole farm.
+
+    The summary is of the first of those days, all blocks' chart and the season review of the day after the plan.
 
     Args:
         season: the season.
@@ -97,6 +99,27 @@ def write_pages(season: Season, folder: Path, on: dict[str, date], told: Callabl
         path = folder / f"{block}-report.html"
         write_text(path, season.report(block, day))
         told(path)
+    for path in _write_farm_pages(season, folder, min(on.values())):
+        told(path)
+
+
+def _write_farm_pages(season: Season, folder: Path, on: date) -> Iterator[Path]:
+    from fertadjust.charts import save_figure
+    from fertadjust.files import write_text
+    from fertadjust.season_book import PROGRAM
+    from fertadjust.summary import summary_of
+    from fertadjust.summary_page import drawn_summary
+
+    over = max(block.plan.end for block in season.file.blocks.values()) + timedelta(days=1)
+    path = folder / "all-blocks.png"
+    save_figure(season.blocks_chart(over), path)
+    yield path
+    path = folder / "summary.html"
+    write_text(path, drawn_summary(summary_of([(str(season.file.folder), season)], on), program=PROGRAM))
+    yield path
+    path = folder / "review.html"
+    write_text(path, season.review_page(None, over))
+    yield path
 
 
 def _rows(name: str) -> list[Row]:

@@ -9,6 +9,7 @@ from fertadjust import words
 from fertadjust.attention import Standing
 from fertadjust.compare import percent
 from fertadjust.dates import day, short_day
+from fertadjust.farm_charts import overview_svgs
 from fertadjust.needs import Phase, Urgency
 from fertadjust.pages import Drawn, environment, figures
 from fertadjust.summary import Row, Summary, counts_sentence, left_words, rates_shown, side_words, value_words
@@ -43,6 +44,11 @@ def summary_html(summary: Summary, *, program: str, charts: Sequence[Drawn] = ()
             program=program,
         )
     )
+
+
+def drawn_summary(summary: Summary, *, program: str) -> str:
+    """The page of a summary with the overview of its blocks; arguments as for `summary_html`."""
+    return summary_html(summary, program=program, charts=overview_svgs(summary.named_blocks(), summary.on))
 
 
 def _row(row: Row, *, mixed: bool) -> dict[str, Any]:

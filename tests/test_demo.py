@@ -142,8 +142,9 @@ def pages(lived: tuple[Season, list[Step]], tmp_path: Path) -> Iterator[tuple[Pa
 def test_pages_go_to_a_new_folder_and_each_is_told(pages: tuple[Path, list[Path]]) -> None:
     where, told = pages
     names = ["creek-chart.png", "creek-chart.svg", "creek-report.html"]
-    assert [path.name for path in told] == names
-    assert sorted(path.name for path in where.iterdir()) == names
+    of_farm = ["all-blocks.png", "summary.html", "review.html"]
+    assert [path.name for path in told] == names + of_farm
+    assert sorted(path.name for path in where.iterdir()) == sorted(names + of_farm)
     assert (where / "creek-chart.png").read_bytes().startswith(b"\x89PNG")
     assert "<svg" in (where / "creek-chart.svg").read_text(encoding="utf-8")
     assert "Creek side" in (where / "creek-report.html").read_text(encoding="utf-8")

@@ -85,7 +85,8 @@ summary
 summary_page
 demo
 cli.common
-cli.setup cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review cli.pages cli.overview
+cli.setup cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review
+cli.pages cli.overview
 cli.materials cli.feeding cli.blend cli.records
 cli.demo
 cli

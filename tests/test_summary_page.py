@@ -169,10 +169,9 @@ def test_a_chart_is_put_in_as_it_is_and_one_for_phones_takes_its_place() -> None
     one, several = page_of("one farm", (CHART, CHART)), page_of("one farm", (CHART, CHART), (CHART, CHART))
     assert len(one.all("svg")) == 2
     assert "<?xml" not in one.html
-    kinds = [
-        item.attrs["class"] for item in one.all("div") if item.attrs.get("aria-label", "").startswith("Chart of all blocks")
-    ]
-    assert kinds == ["scroll page", "scroll phone"]
+    drawn = [item.attrs for item in one.all("div") if "Chart of" in item.attrs.get("aria-label", "")]
+    assert [item["class"] for item in drawn] == ["scroll page", "scroll phone"]
+    assert [item["aria-label"] for item in drawn] == ["Chart of all blocks", "Chart of all blocks, for a phone"]
     labels = [item.attrs["aria-label"] for item in several.all("div") if "page" in item.attrs.get("class", "")]
     assert labels == ["Chart of all blocks, part 1", "Chart of all blocks, part 2"]
 

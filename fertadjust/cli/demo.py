@@ -53,6 +53,9 @@ def demo(folder: Path, no_pages: bool) -> None:
         "fertadjust amounts --block creek --on 2026-03-21",
         "fertadjust log show --block lane --on 2026-04-17",
         "fertadjust history --block hill",
+        "fertadjust summary --on 2026-03-21",
+        "fertadjust review --block hill --on 2026-05-25",
         "fertadjust decisions --check",
+        "fertadjust audit",
     ):
         click.echo(f"  {line}")

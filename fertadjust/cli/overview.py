@@ -66,12 +66,11 @@ def summary(
 
 
 def _write_page(found: Summary, to: Path) -> None:
-    from fertadjust.farm_charts import overview_svgs
     from fertadjust.files import write_text
     from fertadjust.season_book import PROGRAM
-    from fertadjust.summary_page import summary_html
+    from fertadjust.summary_page import drawn_summary
 
-    write_text(to, summary_html(found, program=PROGRAM, charts=overview_svgs(found.named_blocks(), found.on)))
+    write_text(to, drawn_summary(found, program=PROGRAM))
 
 
 def _print(found: Summary) -> None:

@@ -10,12 +10,11 @@ from datetime import date
 from pathlib import Path
 
 from fertadjust.api import Season, open_season
-from fertadjust.farm_charts import overview_svgs
 from fertadjust.outputs import mix_sheet_page
 from fertadjust.season_file import SEASON_FILE
 from fertadjust.shipped import folder
 from fertadjust.summary import FolderFault, summary_of
-from fertadjust.summary_page import summary_html
+from fertadjust.summary_page import drawn_summary
 
 OVER = date(2026, 5, 25)
 """The day after the sample season's plan has ended."""
@@ -102,7 +101,7 @@ def hostile_season(where: Path) -> Season:
 def summary(seasons: Sequence[tuple[str, Season]], on: date) -> str:
     """The page of what every block of some seasons needs."""
     found = summary_of(seasons, on, [FolderFault("nowhere", HOSTILE_TEXT)])
-    return summary_html(found, program="fertadjust", charts=overview_svgs(found.named_blocks(), on))
+    return drawn_summary(found, program="fertadjust")
 
 
 def many(season: Season, _: Path) -> str:

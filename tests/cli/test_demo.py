@@ -34,7 +34,7 @@ def test_it_writes_a_chart_and_a_report_of_each_block(shown: tuple[Path, Result]
         f"{block}-{page}"
         for block in ("creek", "hill", "lane")
         for page in ("chart.png", "chart.svg", "report.html")
-    }
+    } | {"all-blocks.png", "summary.html", "review.html"}
     assert min(pages.values()) > 5000
     for name in pages:
         assert f"Wrote fertadjust-demo/pages/{name}\n" in result.output
