@@ -53,11 +53,15 @@ UNDER: Final = (
 )
 FAR: Final = tuple(
     Spot(side * dx, dy, "left" if side > 0 else "right", "center")
-    for dx, dy in ((10, 0), (12, 18), (12, -18), (12, 36), (12, -36), (24, 54), (24, -54))
+    for dx, dy in ((10, 0), (12, 18), (12, -18), (12, 36), (12, -36), (24, 54), (24, -54), (36, 80), (36, -80))
     for side in (1, -1)
 )
 _SHARE: Final = {"left": 0.0, "bottom": 0.0, "center": 0.5, "right": 1.0, "top": 1.0}
 _FAR_PT: Final = 30
+_MARK: Final = 8.0
+_WORDS: Final = 6.0
+"""How much more it weighs to cover a mark or other words than a line."""
+
 _STRIDE_PX: Final = 5.0
 _PER_POINT: Final = 4.0
 _LEADER: Final = {"arrowstyle": "-", "linewidth": 0.7, "color": GREY, "shrinkA": 0, "shrinkB": 0}
@@ -71,12 +75,13 @@ def over(axes: Axes, height: float) -> tuple[Spot, ...]:
 
 
 class _Box(NamedTuple):
-    """A rectangle [pixels]."""
+    """A rectangle [pixels] and how much it weighs that a label covers it."""
 
     x0: float
     y0: float
     x1: float
     y1: float
+    weight: float = 1.0
 
 
 class Labels:
@@ -90,17 +95,17 @@ class Labels:
         FigureCanvasAgg(figure)
         self._taken: list[_Box] = []
 
-    def keep_clear(self, axes: Axes, x: Sequence[float], y: Sequence[float], reach: float = 2.5) -> None:
-        """Keep labels off points of a panel and a reach around them [pixels]."""
+    def keep_clear(self, axes: Axes, x: Sequence[float], y: Sequence[float], reach: float) -> None:
+        """Keep labels off marks of a panel and a reach around them [pixels]."""
         for px, py in axes.transData.transform([*zip(x, y, strict=True)]):
             if math.isfinite(py):
-                self._taken.append(_Box(px - reach, py - reach, px + reach, py + reach))
+                self._taken.append(_Box(px - reach, py - reach, px + reach, py + reach, _MARK))
 
     def keep_clear_arrow(self, axes: Axes, x: float, y: float, length: float) -> None:
         """Keep labels off an upright arrow that begins at a point and has a length [pt], downwards below zero."""
         px, py = axes.transData.transform((x, y))
         end = py + length * axes.figure.dpi / 72
-        self._taken.append(_Box(px - 5, min(py, end), px + 5, max(py, end)))
+        self._taken.append(_Box(px - 5, min(py, end), px + 5, max(py, end), _MARK))
 
     def keep_clear_line(self, axes: Axes, x: Sequence[float], y: Sequence[float]) -> None:
         """Keep labels off a line of a panel, which may have gaps."""
@@ -129,7 +134,7 @@ class Labels:
         note.set_position((best.dx, best.dy))
         note.set_horizontalalignment(best.ha)
         note.set_verticalalignment(best.va)
-        self._taken.append(_Box(*note.get_window_extent().extents))
+        self._take(note)
         if leader or abs(best.dy) >= _FAR_PT:
             axes.annotate("", (x, y), (best.dx, best.dy), textcoords="offset points", arrowprops=_LEADER, zorder=5)
         return note
@@ -149,7 +154,7 @@ class Labels:
         taken = np.array(self._taken or [_Box(0.0, 0.0, 0.0, 0.0)])
         across = np.minimum.outer(x1, taken[:, 2]) - np.maximum.outer(x0, taken[:, 0])
         upwards = np.minimum.outer(y1, taken[:, 3]) - np.maximum.outer(y0, taken[:, 1])
-        covered = (np.clip(across, 0, None) * np.clip(upwards, 0, None)).sum(axis=1)
+        covered = (np.clip(across, 0, None) * np.clip(upwards, 0, None) * taken[:, 4]).sum(axis=1)
         outside = np.clip(y1 - frame.y1, 0, None) + np.clip(frame.y0 - y0, 0, None)
         outside += np.clip(frame.x0 - x0, 0, None) + np.clip(x1 - axes.figure.bbox.x1, 0, None)
         toll = np.array([_PER_POINT * math.hypot(spot.dx, spot.dy) for spot in spots])
@@ -169,7 +174,11 @@ class Labels:
                 text, (x, y), offset, textcoords="offset points", va="center", fontsize=SMALL,
                 arrowprops=_LEADER, annotation_clip=False,
             )  # fmt: skip
-            self._taken.append(_Box(*note.get_window_extent().extents))
+            self._take(note)
+
+    def _take(self, note: Annotation) -> None:
+        x0, y0, x1, y1 = note.get_window_extent().extents
+        self._taken.append(_Box(x0, y0, x1, y1, _WORDS))
 
 
 def spread(wanted: Sequence[float], halves: Sequence[float], top: float) -> list[float]:

@@ -29,6 +29,9 @@ from fertadjust.uncertainty import combined, log_sd
 _LOG_FROM: Final = 5.0
 """Ratio of the highest to the lowest edge of a band from which the axis is logarithmic."""
 
+_SPREAD_SHOWN: Final = 2.0
+"""Factor beyond all edges and values up to which the limits of a projection are shown."""
+
 _FAR_OFF: Final = 3.0
 """Factor beyond all edges and values from which a bound is not drawn to scale on a logarithmic axis."""
 
@@ -66,7 +69,10 @@ class Scale:
         firm = on_edge + [item.value for item in results if item.censor is Censor.NONE]
         firm += [end for item in readings if item.censor is Censor.NONE for end in interval(sheet, item)]
         if sheet.projection is not None and _leads(sheet, kind):
-            firm += [point.middle for point in sheet.projection.points]
+            points = sheet.projection.points
+            firm += [point.middle for point in points]
+            lowest, highest = min(firm) / _SPREAD_SHOWN, max(firm) * _SPREAD_SHOWN
+            firm += [min(max(end, lowest), highest) for point in points for end in (point.low, point.high)]
         every: list[Reading | TissueResult] = [*readings, *results]
         bounds = [item.value for item in every if item.censor is not Censor.NONE]
         log = bool(on_edge) and max(on_edge) / min(on_edge) > _LOG_FROM
@@ -159,7 +165,7 @@ def draw_results(axes: Axes, sheet: Sheet, kind: Kind, scale: Scale | None = Non
         sheet.labels.beside(axes, at(item.sampled), height, _value_words(item))
     for version in [] if brief else replaced:
         height = scale.held(version.result.value, version.result.censor)
-        sheet.labels.beside(axes, at(version.result.sampled), height, _version_words(version))
+        sheet.labels.beside(axes, at(version.result.sampled), height, _version_words(version, sheet.paper.small))
 
 
 def name_days(axes: Axes, sheet: Sheet) -> None:
@@ -183,10 +189,14 @@ def _value_words(item: Reading | TissueResult) -> str:
     return f"{text} (mean of {item.count})" if item.count > 1 else text
 
 
-def _version_words(version: Replaced) -> str:
+def _version_words(version: Replaced, small: bool) -> str:
     was = version.result
     value = f"{was.censor.value}{format_value(was.value, was.unit)}"
-    return f"{value}\nvoid" if version.now is None else f"was {value},\ncorrected"
+    if version.now is None:
+        return f"{value}\nvoid"
+    if small:
+        return f"was {value}"
+    return f"was {value},\n{'moved away' if version.now.block != was.block else 'corrected'}"
 
 
 def _steps(sheet: Sheet, values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -229,10 +239,10 @@ def _draw_projection(axes: Axes, sheet: Sheet, named: bool) -> None:
     )  # fmt: skip
     for edge in (low, high):
         axes.plot(x, edge, color=look.BLUE, linewidth=0.9, linestyle=":", label="projected limit", zorder=2)
-    axes.plot(x, middle, color=look.BLUE, linewidth=2.0, linestyle=look.DASHED, label="projected", zorder=3)
+    axes.plot(x, middle, color=look.BLUE, linewidth=2.0, linestyle=look.DASH_DOT_DOT, label="projected", zorder=3)
     for line in (low, middle, high):
         sheet.labels.keep_clear_line(axes, x, line)
-    if named:
+    if named and not sheet.paper.small:
         text = folded(ahead.words, 1.3)
         sheet.labels.beside(axes, x[-1], _seen(axes, middle[-1]), text, spots.FAR, leader=True)
 
@@ -252,7 +262,7 @@ def _draw_replaced(axes: Axes, sheet: Sheet, version: Replaced, scale: Scale) ->
         x, y, linestyle="none", marker="s", markersize=6.5, markerfacecolor="white", markeredgecolor=look.GREY,
         label=label, zorder=4,
     )  # fmt: skip
-    if now is not None and now.kind == was.kind:
+    if now is not None and (now.kind, now.block) == (was.kind, was.block):
         end = (at(now.sampled), scale.held(now.value, now.censor))
         arrow = {"arrowstyle": "->", "color": look.GREY, "linestyle": "-", "shrinkA": 3, "shrinkB": 5}
         axes.annotate("", end, (x, y), arrowprops=arrow, zorder=4)

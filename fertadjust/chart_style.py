@@ -36,6 +36,7 @@ GRID: Final = "#DDDDDD"
 
 LineStyle = str | tuple[float, tuple[float, ...]]
 DASHED: Final[LineStyle] = (0, (5, 2))
+DASH_DOT_DOT: Final[LineStyle] = (0, (4, 1.2, 1, 1.2, 1, 1.2))
 DASH_DOT: Final[LineStyle] = (0, (6, 2, 1, 2))
 
 SUFFIXES: Final = (".png", ".svg", ".pdf")
@@ -105,13 +106,14 @@ class Paper(NamedTuple):
 PAGE: Final = Paper(8.0, 9.5, 0.75, 1.4, 9)
 """For a page or a screen."""
 
-PHONE: Final = Paper(3.6, 10.5, 0.62, 0.92, 3, small=True)
+PHONE: Final = Paper(3.6, 10.5, 0.62, 1.0, 3, small=True)
 """For a phone, where the page's one would have to be shrunk until nobody can read it."""
 
 
 def folded(text: str, width_in: float, size: float = SMALL) -> str:
     """A text in as many lines as it needs to fit a width [in] at a font size [pt]."""
-    return "\n".join(textwrap.wrap(text, max(4, int(width_in * 72 / (_EM * size)))))
+    kept = re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", text)
+    return "\n".join(textwrap.wrap(kept, max(4, int(width_in * 72 / (_EM * size)))))
 
 
 class Mark(NamedTuple):

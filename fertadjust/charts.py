@@ -106,6 +106,8 @@ def _titles(sheet: Sheet, kinds: Sequence[Kind]) -> list[str]:
     small, marks = sheet.paper.small, [*dict.fromkeys(mark.kind for mark in sheet.marks)]
     titles = [kind.heading for kind in kinds]
     titles[0] += "; upright bars: 95 % interval" if sheet.readings else ""
+    if small and sheet.projection is not None:
+        titles[0] += f"; dotted: {sheet.projection.words}"
     if small and marks:
         titles[0] += "; decided: " + ", ".join(f"{look.SIGNS[kind]} {kind}" for kind in marks)
     titles.append(f"Weekly rate ({sheet.units.rate_unit})" + (f": {rates_key(sheet)}" if small else ""))
@@ -135,8 +137,11 @@ def _footnote(sheet: Sheet, kinds: Sequence[Kind]) -> float:
     hidden = [item for item in sheet.unused if kind_of(item) not in kinds]
     if hidden:
         first = "; ".join(f"{item.kind} {item.text()} of {short_day(item.sampled)}" for item in hidden[:3])
-        more = f"; and {len(hidden) - 3} more" if len(hidden) > 3 else ""
-        texts.append(f"Not drawn, no band of its kind: {first}{more}.")
+        texts.append(f"Not drawn, no band of its kind: {first}{_more(hidden)}.")
+    undone = [item.result for item in sheet.replaced if kind_of(item.result) not in kinds]
+    if undone:
+        listed = "; ".join(f"{item.kind} {item.text()} of {short_day(item.sampled)}" for item in undone[:3])
+        texts.append(f"Not drawn, corrected or void: {listed}{_more(undone)}.")
     own = sheet.season.policy.overrides()
     if own:
         names = ", ".join(item.name for item in own[:4]) + (f" and {len(own) - 4} more" if len(own) > 4 else "")
@@ -149,6 +154,10 @@ def _footnote(sheet: Sheet, kinds: Sequence[Kind]) -> float:
     for text in texts:
         top = write_lines(sheet.figure, top, text, look.SMALL)
     return foot + 0.42
+
+
+def _more(items: Sequence[object]) -> str:
+    return f"; and {len(items) - 3} more" if len(items) > 3 else ""
 
 
 # --- words ------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+import warnings
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import replace
@@ -20,6 +21,7 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Annotation
 
 from fertadjust.bands import BandTable
+from fertadjust.chart_style import PAGE, PHONE, Paper
 from fertadjust.charts import Mark, Shown, alt_text, figure_svg, save_figure, season_figure
 from fertadjust.errors import UserError
 from fertadjust.evidence import Evidence
@@ -27,9 +29,13 @@ from fertadjust.field import AreaBasis, Block
 from fertadjust.ledger import Application
 from fertadjust.plan import Change, Credit, Plan
 from fertadjust.products import Product
+from fertadjust.projection import projection
+from fertadjust.rules.engine import evaluate
+from fertadjust.rules.facts import Action
 from fertadjust.rules.policy import Policy, with_overrides
 from fertadjust.season import BlockSeason
 from fertadjust.stages import StageDates
+from fertadjust.stored import Replaced
 from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
 from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
 
@@ -509,3 +515,374 @@ def test_ids_of_two_charts_on_one_page_do_not_meet() -> None:
         used = {part.split(")")[0] for part in text.split("url(#")[1:]}
         used |= {part.split('"')[0] for part in text.split('href="#')[1:]}
         assert used <= set(own)
+
+
+# --- results before a correction ---------------------------------------------------------------------------
+
+
+WRONG = replace(LOW, value=23_100.0)
+
+
+def corrected(*versions: Replaced, results: Sequence[TissueResult] = (LOW,), paper: Paper = PAGE) -> Figure:
+    return season_figure(season(results), ADVICE, UnitSystem.US, Shown(replaced=versions), paper)
+
+
+def arrows(axes: Axes) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """From where to where each arrow between two results runs."""
+    found = [text for text in axes.texts if isinstance(text, Annotation) and text.arrow_patch is not None]
+    return [(note.xyann, note.xy) for note in found if note.anncoords == "data"]
+
+
+def test_a_corrected_result_is_a_hollow_square_with_an_arrow_to_what_stands() -> None:
+    axes = panel(corrected(Replaced(WRONG, LOW, "one zero too many")), "Petiole")
+    day = LOW.sampled.toordinal()
+    (mark,) = lines(axes, "before correction")
+    assert points(axes, "before correction") == [(day, 23_100.0)]
+    assert (mark.get_marker(), mark.get_markerfacecolor()) == ("s", "white")
+    assert arrows(axes) == [((day, 23_100.0), (day, 2310.0))]
+    assert "was 23,100,\ncorrected" in words(axes)
+    assert points(axes, "below") == [(day, 2310.0)]
+    assert axes.get_ylim()[1] > 23_100.0
+
+
+def test_a_void_result_is_a_hollow_square_without_an_arrow() -> None:
+    axes = panel(corrected(Replaced(WITHIN, None, "the other field")), "Petiole")
+    (mark,) = lines(axes, "void")
+    assert points(axes, "void") == [(WITHIN.sampled.toordinal(), 3650.0)]
+    assert (mark.get_marker(), mark.get_markerfacecolor()) == ("s", "white")
+    assert arrows(axes) == []
+    assert "3,650\nvoid" in words(axes)
+
+
+def test_a_correction_of_the_sampling_day_leads_from_one_day_to_the_other() -> None:
+    early = replace(LOW, sampled=date(2026, 2, 2))
+    figure = corrected(Replaced(early, LOW, "wrong day"))
+    axes = panel(figure, "Petiole")
+    assert arrows(axes) == [((early.sampled.toordinal(), 2310.0), (LOW.sampled.toordinal(), 2310.0))]
+    for each in figure.axes:
+        assert each.get_xlim()[0] < early.sampled.toordinal()
+
+
+def test_a_correction_of_a_correction_leads_to_what_stands_both_times() -> None:
+    twice = replace(LOW, value=231.0)
+    axes = panel(corrected(Replaced(WRONG, LOW, "a zero"), Replaced(twice, LOW, "a zero")), "Petiole")
+    assert {start[1] for start, _ in arrows(axes)} == {23_100.0, 231.0}
+    assert {end[1] for _, end in arrows(axes)} == {2310.0}
+
+
+def test_a_result_that_became_another_kind_has_no_arrow() -> None:
+    sap = replace(LOW, value=380.0, basis=Basis.SAP)
+    axes = panel(corrected(Replaced(LOW, sap, "it was sap"), results=()), "Petiole")
+    assert points(axes, "before correction") == [(LOW.sampled.toordinal(), 2310.0)]
+    assert arrows(axes) == []
+
+
+def test_a_result_that_was_moved_to_another_block_leads_nowhere_on_this_chart() -> None:
+    elsewhere = replace(LOW, block="south", value=3000.0)
+    axes = panel(corrected(Replaced(LOW, elsewhere, "wrong block"), results=()), "Petiole")
+    assert len(lines(axes, "before correction") + lines(axes, "void")) == 1
+    assert arrows(axes) == []
+
+
+def test_a_corrected_bound_far_off_does_not_squeeze_the_band() -> None:
+    far = replace(LOW, value=1.0, censor=Censor.BELOW)
+    axes = panel(corrected(Replaced(far, LOW, "misread")), "Petiole")
+    assert axes.get_ylim()[0] > 100
+    assert "was <1,\ncorrected" in words(axes)
+
+
+def test_corrected_results_stand_in_the_panel_of_their_kind() -> None:
+    before = Replaced(replace(LEAF_N, value=32.0), LEAF_N, "a dot too few")
+    one = season([LOW, LEAF_N], (PETIOLE, LEAF))
+    figure = season_figure(one, ADVICE, UnitSystem.US, Shown(replaced=[before]))
+    assert points(panel(figure, "Leaf N"), "before correction") == [(LEAF_N.sampled.toordinal(), 32.0)]
+    assert not points(panel(figure, "Petiole"), "before correction")
+
+
+def test_without_a_correction_nothing_is_drawn_of_one() -> None:
+    axes = panel(corrected(), "Petiole")
+    assert not lines(axes, "before correction") + lines(axes, "void")
+    assert not any("corrected" in text or "void" in text for text in words(axes))
+
+
+# --- the trend carried on ----------------------------------------------------------------------------------
+
+
+FALLING = [
+    result(20 + week, date(2026, 3, 30) + timedelta(days=3 * week), 5500.0 - 500.0 * week) for week in range(5)
+]
+AFTER_FALL = date(2026, 4, 14)
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+def test_the_trend_is_drawn_to_the_next_sample_with_its_spread_and_its_words(paper: Paper) -> None:
+    one = season(FALLING)
+    facts = one.facts(AFTER_FALL)
+    ahead = projection(one, facts, evaluate(facts, one.policy))
+    assert ahead is not None
+    axes = panel(season_figure(one, AFTER_FALL, UnitSystem.US, paper=paper), "Petiole")
+    (middle,) = lines(axes, "projected")
+    assert list(zip(*data(middle), strict=True)) == [
+        (point.on.toordinal(), point.middle) for point in ahead.points
+    ]
+    limits = [data(line)[1].tolist() for line in lines(axes, "projected limit")]
+    assert limits == [[point.low for point in ahead.points], [point.high for point in ahead.points]]
+    (spread,) = [item for item in axes.collections if item.get_label() == "projected spread"]
+    assert spread.get_hatch()
+    title = " ".join(axes.get_title(loc="left").split())
+    assert (ahead.words in [" ".join(text.split()) for text in words(axes)]) is (paper is PAGE)
+    assert (f"dotted: {ahead.words}" in title) is (paper is PHONE)
+    assert ahead.points[0].middle == FALLING[-1].value
+
+
+@pytest.mark.parametrize(
+    ("results", "on"),
+    [
+        ([], ADVICE),
+        ([LOW], ADVICE),
+        (FALLING[:3], date(2026, 4, 8)),
+        (FALLING, FALLING[-1].sampled + timedelta(15)),
+    ],
+)
+def test_without_a_trend_or_a_fresh_sample_nothing_is_carried_on(results: list[TissueResult], on: date) -> None:
+    axes = panel(season_figure(season(results), on, UnitSystem.US), "Petiole")
+    assert not lines(axes, "projected") + lines(axes, "projected limit")
+    assert not any(item.get_label() == "projected spread" for item in axes.collections)
+    assert not any("trend" in text for text in words(axes))
+
+
+def test_only_the_panel_of_the_deciding_kind_carries_the_trend_on() -> None:
+    leaf = replace(LEAF_N, sampled=FALLING[-1].sampled)
+    figure = season_figure(season([*FALLING, leaf], (PETIOLE, LEAF)), AFTER_FALL, UnitSystem.US)
+    assert lines(panel(figure, "Petiole"), "projected")
+    assert not lines(panel(figure, "Leaf N"), "projected")
+
+
+def test_the_middle_of_the_trend_lies_within_the_axis() -> None:
+    steep = [replace(item, value=9000.0 * 0.5**index) for index, item in enumerate(FALLING)]
+    axes = panel(season_figure(season(steep), AFTER_FALL, UnitSystem.US), "Petiole")
+    assert min(data(lines(axes, "projected")[0])[1]) > axes.get_ylim()[0]
+
+
+# --- advised and not yet decided ---------------------------------------------------------------------------
+
+
+EARLY = date(2026, 3, 21)
+VERY_LOW = result(1, date(2026, 3, 18), 2000.0)
+FED = tuple(
+    Application(40 + week, "north", START + timedelta(days=7 * week + 1), rate)
+    for week, rate in enumerate((3.5, 3.5, 5.25, 5.25))
+)
+"""Applied as planned, so that nothing but the result speaks."""
+
+
+def advised(one: BlockSeason, on: date = EARLY, paper: Paper = PAGE) -> Axes:
+    return panel(season_figure(one, on, UnitSystem.US, paper=paper), "Weekly rate")
+
+
+@pytest.mark.parametrize(
+    ("item", "action"), [(VERY_LOW, Action.RAISE), (replace(VERY_LOW, value=9900.0), Action.CUT)]
+)
+def test_a_proposal_that_nobody_decided_on_is_drawn_dashed_and_named(item: TissueResult, action: Action) -> None:
+    one = season([item], cap=None, applications=FED)
+    found = one.advice(EARLY).recommendation
+    assert found.action is action
+    axes = advised(one)
+    (line,) = lines(axes, "advised")
+    for week, rate in zip(found.weeks, found.rates_lb_ac, strict=True):
+        assert height_on(line, week.start) == pytest.approx(rate)
+    assert line.is_dashed()
+    assert not lines(axes, "decided")
+    assert f"advised {found.rates_lb_ac[-1]:.2f}" in words(axes)
+
+
+def test_weeks_that_the_proposal_leaves_alone_are_not_drawn() -> None:
+    one = season([VERY_LOW], cap=None, applications=FED)
+    (line,) = lines(advised(one), "advised")
+    covered = {week.number for week in one.advice(EARLY).recommendation.weeks}
+    for week in one.plan.weeks:
+        assert np.isfinite(height_on(line, week.start)) == (week.number in covered)
+
+
+def test_after_a_decision_there_is_no_proposal() -> None:
+    change = Change(EARLY, date(2026, 3, 23), date(2026, 4, 12), 1.33, {5: 7.0, 6: 7.0, 7: 7.0}, 21)
+    axes = advised(season([VERY_LOW], cap=None, applications=FED, changes=[change]))
+    assert not lines(axes, "advised")
+    assert len(lines(axes, "decided")) == 1
+    assert not lines(axes, "decided")[0].is_dashed()
+    left = replace(season([VERY_LOW], cap=None, applications=FED), left=(EARLY,))
+    assert not lines(advised(left), "advised")
+
+
+def test_a_hold_is_no_proposal() -> None:
+    one = season([WITHIN], cap=None)
+    on = date(2026, 3, 27)
+    assert one.advice(on).recommendation.action is Action.HOLD
+    assert not lines(advised(one, on), "advised")
+
+
+def test_a_new_proposal_stands_beside_what_was_decided_before() -> None:
+    change = Change(date(2026, 2, 27), date(2026, 3, 2), date(2026, 3, 12), 1.2, {2: 4.2, 3: 6.3}, 21)
+    axes = advised(season([VERY_LOW], cap=None, applications=FED, changes=[change]))
+    assert len(lines(axes, "decided")) == len(lines(axes, "advised")) == 1
+
+
+# --- flags -------------------------------------------------------------------------------------------------
+
+
+def test_the_review_date_has_a_flag_while_the_decision_is_in_force() -> None:
+    one = season(changes=[RAISE])
+    for on, there in ((RAISE.decided, True), (RAISE.review - timedelta(days=1), True), (RAISE.review, False)):
+        named = words(panel(season_figure(one, on, UnitSystem.US), "days"))
+        assert ("review 5 Apr" in named) is there
+    before = words(panel(season_figure(one, RAISE.decided - timedelta(days=1), UnitSystem.US), "days"))
+    assert not any("review" in text for text in before)
+
+
+def test_a_day_beyond_the_axis_has_no_flag() -> None:
+    assert not words(panel(season_figure(season(), date(2026, 12, 1), UnitSystem.US), "days"))
+
+
+# --- a phone's paper ---------------------------------------------------------------------------------------
+
+
+def on_a_phone(**rest: Any) -> Figure:
+    one = season([LOW, WITHIN], applications=APPLIED, changes=[RAISE], **rest)
+    marks = [Mark(date(2026, 3, 13), "raise 33 %", "raise"), Mark(date(2026, 3, 27), "hold", "hold")]
+    return season_figure(one, ADVICE, UnitSystem.US, Shown(marks), PHONE)
+
+
+def heading(axes: Axes) -> str:
+    return axes.get_title(loc="left").replace("\n", " ")
+
+
+def test_a_phones_panels_of_rates_and_totals_hold_no_words() -> None:
+    for axes in on_a_phone().axes[-2:]:
+        right = axes.get_window_extent().x1
+        inside = [
+            text.get_text() for text in axes.texts if text.get_text() and text.get_window_extent().x0 < right
+        ]
+        assert [text for text in inside if text != "0" and not text.startswith(NAMED_ENDS)] == []
+
+
+NAMED_ENDS = ("planned", "decided", "plan alone", "as decided", "credits", "season cap")
+"""Names in the margin, whose thin lines begin inside."""
+
+
+def test_a_phones_titles_say_what_its_panels_have_no_room_for() -> None:
+    figure = on_a_phone()
+    assert heading(panel(figure, "Petiole")).endswith("decided: ▲ raise, ■ hold")
+    rates = heading(panel(figure, "Weekly rate"))
+    assert rates.endswith("outline planned, hatched applied, dotted not logged, thick line decided")
+    totals = heading(panel(figure, "Nitrogen"))
+    assert totals.endswith("so far 58.8 (5.2 not logged, assumed), 54.2 left under the season cap")
+
+
+def test_a_phones_key_names_only_what_is_drawn() -> None:
+    bare = season_figure(season(), START, UnitSystem.US, paper=PHONE)
+    assert heading(panel(bare, "Weekly rate")).endswith(": outline planned")
+    raised = season_figure(season([VERY_LOW], cap=None, applications=FED), EARLY, UnitSystem.US, paper=PHONE)
+    assert heading(panel(raised, "Weekly rate")).endswith("thick dashes advised")
+    assert "under the season cap" not in heading(panel(raised, "Nitrogen"))
+    assert "decided:" not in heading(panel(raised, "Petiole"))
+
+
+def test_a_pages_titles_leave_the_words_to_the_panels() -> None:
+    one = season([LOW, WITHIN], applications=APPLIED, changes=[RAISE])
+    figure = season_figure(one, ADVICE, UnitSystem.US)
+    assert heading(panel(figure, "Weekly rate")) == "Weekly rate (lb N/ac/week)"
+    assert heading(panel(figure, "Nitrogen")) == "Nitrogen, credits included (lb N/ac)"
+    assert {"applied", "not logged", "decided 7.00"} <= set(words(panel(figure, "Weekly rate")))
+
+
+def test_a_phones_flags_are_short() -> None:
+    named = words(panel(on_a_phone(), "days"))
+    assert {"▲ 33 %", "■", "advice 28 Mar"} <= set(named)
+    assert not any("raise" in text or "hold" in text for text in named)
+
+
+def test_a_phones_chart_draws_the_same_data() -> None:
+    one = season([LOW, WITHIN], applications=APPLIED, changes=[RAISE])
+    page, phone = (season_figure(one, ADVICE, UnitSystem.US, paper=paper) for paper in (PAGE, PHONE))
+    assert tuple(phone.get_size_inches()) == (PHONE.width_in, PHONE.height_in)
+    for name in ("Petiole", "Weekly rate", "Nitrogen"):
+        wide, narrow = panel(page, name), panel(phone, name)
+        drawn = [(line.get_label(), *map(np.ndarray.tolist, data(line))) for line in wide.lines]
+        np.testing.assert_equal(
+            drawn, [(line.get_label(), *map(np.ndarray.tolist, data(line))) for line in narrow.lines]
+        )
+        assert wide.get_xlim() == narrow.get_xlim()
+
+
+# --- names that people write -------------------------------------------------------------------------------
+
+
+NAMES = (
+    "A & B <b>1</b> <script>x</script>",
+    "$x_1^2$ _north_ \\frac{1}{2} %",
+    "costs $5 and $",
+    "畑の北 一号",
+    "Field 🍓 north",
+    "حقل شمال",
+    "Ünïcödé Über-Feld",
+)
+
+
+def drawn_silently(name: str, path: Path) -> Figure:
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        figure = season_figure(season([LOW], name=name), ADVICE, UnitSystem.US)
+        save_figure(figure, path)
+    return figure
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_name_is_drawn_as_it_is_written_without_a_warning(
+    name: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    figure = drawn_silently(name, tmp_path / "a.svg")
+    assert capfd.readouterr() == ("", "")
+    assert f"{name}: season as known on 28 Mar 2026" in " ".join(text.get_text() for text in figure.texts)
+    root = ET.fromstring((tmp_path / "a.svg").read_text("utf-8"))
+    assert f"{name}: season as known" in " ".join("".join(root.itertext()).split())
+    assert not [item for item in root.iter() if str(item.tag).endswith(("script", "}b"))]
+
+
+@pytest.mark.parametrize("suffix", [".png", ".pdf"])
+def test_letters_that_the_font_lacks_give_no_warning_in_any_file(
+    suffix: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    drawn_silently(" ".join(NAMES), tmp_path / f"a{suffix}")
+    assert capfd.readouterr() == ("", "")
+
+
+WORDY = "The long field behind the old packing shed on the north side of the river and the road to the mill "
+LONG = {"words": 2 * WORDY, "one word": "fieldbehindthe" * 15, "capitals": 2 * WORDY.upper()}
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+@pytest.mark.parametrize("kind", LONG)
+def test_a_name_of_200_letters_is_folded_onto_the_paper(kind: str, paper: Paper) -> None:
+    name = LONG[kind][:200].strip()
+    figure = season_figure(season([LOW], name=name), ADVICE, UnitSystem.US, paper=paper)
+    assert "".join(name.split()) in "".join("".join(text.get_text().split()) for text in figure.texts)
+    boxes = [text.get_window_extent() for text in figure.texts]
+    assert all(box.x0 >= 0 and box.y0 >= 0 and box.x1 <= figure.bbox.x1 for box in boxes)
+    panels = [axes.get_window_extent() for axes in figure.axes]
+    assert not any(box.overlaps(other) for box in boxes for other in panels)
+    assert min(box.height for box in panels[1:]) > 50
+
+
+# --- words for those who do not see it ---------------------------------------------------------------------
+
+
+def test_alt_text_names_decisions_and_corrections() -> None:
+    marks = [Mark(date(2026, 3, 13), "raise 33 %", "raise"), Mark(date(2026, 3, 27), "hold", "hold")]
+    versions = [Replaced(WRONG, LOW, "a zero"), Replaced(WITHIN, None, "the other field")]
+    one = season([LOW], applications=APPLIED)
+    text = alt_text(one, ADVICE, UnitSystem.US, Shown(marks, versions))
+    assert text.endswith(" Decided: raise 33 % on 13 Mar; hold on 27 Mar.")
+    assert "Results with a band: 1; results not used: 0; corrected or void: 2." in text
+    assert str(season_figure(one, ADVICE, UnitSystem.US, Shown(marks, versions)).get_label()) == text
+    bare = alt_text(one, ADVICE, UnitSystem.US)
+    assert "Decided" not in bare and "corrected" not in bare
