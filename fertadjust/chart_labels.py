@@ -57,7 +57,7 @@ FAR: Final = tuple(
     for side in (1, -1)
 )
 _SHARE: Final = {"left": 0.0, "bottom": 0.0, "center": 0.5, "right": 1.0, "top": 1.0}
-_FAR_PT: Final = 30
+_FAR_PT: Final = 20
 _MARK: Final = 8.0
 _WORDS: Final = 6.0
 """How much more it weighs to cover a mark or other words than a line."""
