@@ -9,10 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from fertadjust.block_day import Phase
 from fertadjust.compare import Comparison, Side
 from fertadjust.dates import day
 from fertadjust.field import Block
-from fertadjust.needs import DayOfBlock, Need, Phase, Urgency, need_order
+from fertadjust.needs import DayNeeds, Need, Urgency, need_order
 from fertadjust.rules.bound_rules import room_lb_ac
 from fertadjust.rules.facts import Facts, Reading, Recommendation
 from fertadjust.rules.policy import Policy
@@ -36,6 +37,7 @@ class Standing:
         stale: whether the deciding reading is too old to decide anything.
         distance: how far outside its band the deciding reading lies [band widths on a scale of ratios]; 0 inside,
             without one, and where the plan does not run.
+        in_force_lb_ac: rates of the recommendation's weeks as they run without another decision [lb/ac].
         decided_lb_ac: rates of the recommendation's weeks as decided on this day [lb/ac]; None without a decision.
         review: day on which the change in force runs out, or None.
         ran_out: review date of the last change when it has passed without a decision, or None.
@@ -57,6 +59,7 @@ class Standing:
     recommendation: Recommendation
     stale: bool
     distance: float
+    in_force_lb_ac: tuple[float, ...]
     decided_lb_ac: tuple[float, ...] | None
     review: date | None
     ran_out: date | None
@@ -86,7 +89,7 @@ class Standing:
     @property
     def headline(self) -> str:
         """What to do, or that there is nothing, in one sentence."""
-        if self.phase is Phase.TO_COME:
+        if self.phase is Phase.TO_COME and self.urgency not in (Urgency.TODAY, Urgency.THIS_WEEK):
             return f"The plan begins on {day(self.start)}."
         if self.phase is Phase.OVER:
             return f"The plan ended on {day(self.end)}."
@@ -97,7 +100,7 @@ class Standing:
             return f"Decided today: {rates(self.decided_lb_ac, self.units)} {unit}."
         if not found.weeks:
             return "Nothing to do: no week of the plan is left to change."
-        return f"Nothing to do: nitrogen stays at {rates(found.rates_lb_ac, self.units)} {unit}."
+        return f"Nothing to do: nitrogen stays at {rates(self.in_force_lb_ac, self.units)} {unit}."
 
 
 def attention_key(standing: Standing) -> tuple[int, int, float]:
@@ -113,12 +116,16 @@ def by_attention(standings: Sequence[Standing]) -> list[Standing]:
     return sorted(standings, key=attention_key)
 
 
-def standing_of(season: BlockSeason, on: date) -> Standing:
-    """How a block stands on a day, from what was known by then."""
-    found = DayOfBlock(season, on)
-    latest, past = season.path(on).latest(on), found.ran_out()
-    running = found.phase is Phase.RUNNING
-    in_force = latest is not None and on <= latest.review and found.phase is not Phase.OVER
+def standing_of(season: BlockSeason, on: date, undone: date | None = None) -> Standing:
+    """How a block stands on a day, from what was known by then.
+
+    Args:
+        season: the block.
+        on: the day.
+        undone: day of the last decision, when a result that it was made on was corrected or voided since.
+    """
+    found = DayNeeds(season, on, undone)
+    past = found.ran_out()
     return Standing(
         block=season.block,
         on=on,
@@ -129,9 +136,10 @@ def standing_of(season: BlockSeason, on: date) -> Standing:
         reading=found.facts.primary,
         recommendation=found.found,
         stale=found.stale,
-        distance=_distance(found.facts, found.found, season.policy) if running else 0.0,
+        distance=_distance(found.facts, found.found, season.policy) if found.runs else 0.0,
+        in_force_lb_ac=found.in_force(),
         decided_lb_ac=found.decided_rates(),
-        review=latest.review if latest is not None and in_force else None,
+        review=None if found.phase is Phase.OVER else found.review(),
         ran_out=None if past is None else past.review,
         next_sample=found.next_sample(),
         so_far_lb_ac=found.so_far,

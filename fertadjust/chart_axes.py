@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import NamedTuple
 
 from matplotlib.axes import Axes
@@ -14,6 +14,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocat
 from fertadjust.chart_style import GRID, Span, at, folded
 from fertadjust.dates import short_day
 from fertadjust.tissue import format_value
+from fertadjust.units import DAYS_PER_WEEK
 
 _BOLD = 1.15
 """How much wider bold letters are."""
@@ -56,6 +57,13 @@ def date_axis(axes: Axes, span: Span, starts: Sequence[date], dates: int, labell
     axes.tick_params(axis="x", labelbottom=labelled)
     axes.grid(axis="x", color=GRID, linewidth=0.6)
     axes.set_axisbelow(True)
+
+
+def weeks_over(span: Span, first: date) -> list[date]:
+    """Starts of weeks on an axis, in step with a plan that begins on a day."""
+    back = (first - span.start).days // DAYS_PER_WEEK
+    start = first - timedelta(days=DAYS_PER_WEEK * back)
+    return [start + timedelta(days=step) for step in range(0, (span.end - start).days + 1, DAYS_PER_WEEK)]
 
 
 def value_axis(axes: Axes, values: Sequence[float], unit: str, log: bool) -> None:

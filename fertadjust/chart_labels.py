@@ -43,7 +43,9 @@ AROUND: Final = (
     Spot(-8, -22, "right", "center"),
     *(Spot(dx, dy, "left" if dx > 0 else "right", "center") for dy in (34, -34, 46, -46) for dx in (14, -14)),
 )
-ABOVE: Final = tuple(Spot(dx, dy, "left", "bottom" if dy > 0 else "top") for dx in (2, 60, 120) for dy in (3, -3))
+ABOVE: Final = tuple(
+    Spot(dx, dy, "left", "bottom" if dy > 0 else "top") for dx in (2, 60, 120, 180, 240) for dy in (3, -3)
+)
 AFTER: Final = tuple(Spot(4, dy, "left", "center") for dy in (0, 9, -9, 18, -18))
 UNDER: Final = (
     Spot(6, -5, "left", "top"),
@@ -63,6 +65,9 @@ _WORDS: Final = 6.0
 """How much more it weighs to cover a mark or other words than a line."""
 
 _STRIDE_PX: Final = 5.0
+_BEYOND_PX: Final = 20.0
+"""How far beyond a panel a line is followed; labels do not stand there."""
+
 _PER_POINT: Final = 4.0
 _LEADER: Final = {"arrowstyle": "-", "linewidth": 0.7, "color": GREY, "shrinkA": 0, "shrinkB": 0}
 
@@ -71,7 +76,32 @@ def over(axes: Axes, height: float) -> tuple[Spot, ...]:
     """Spots that lie above a height [data units] over a point, the lowest first."""
     bottom, top = axes.transData.transform([(0.0, 0.0), (0.0, height)])[:, 1]
     lift = (top - bottom) * 72 / axes.figure.dpi
-    return tuple(Spot(0, lift + dy, "center", "bottom") for dy in (5, 18, 31))
+    sides: tuple[Literal["center", "left", "right"], ...] = ("center", "left", "right")
+    return tuple(Spot(0, lift + dy, side, "bottom") for dy in (5, 18, 31) for side in sides)
+
+
+class Flag(NamedTuple):
+    """A day that is named above a chart.
+
+    Attributes:
+        on: the day.
+        text: its words.
+        style: line style of its pole.
+        sign: the sign that can stand for its words, or "".
+    """
+
+    on: date
+    text: str
+    style: LineStyle
+    sign: str = ""
+
+    def can_be_bare(self) -> bool:
+        """Whether the sign can stand for the words."""
+        return bool(self.sign)
+
+    def may_be_bare(self) -> bool:
+        """Whether the words say no more than the sign."""
+        return self.can_be_bare() and not any(letter.isdigit() for letter in self.text)
 
 
 class _Box(NamedTuple):
@@ -109,7 +139,9 @@ class Labels:
 
     def keep_clear_line(self, axes: Axes, x: Sequence[float], y: Sequence[float]) -> None:
         """Keep labels off a line of a panel, which may have gaps."""
-        points = axes.transData.transform([*zip(x, y, strict=True)]) if x else ()
+        frame = axes.get_window_extent()
+        points = axes.transData.transform([*zip(x, y, strict=True)]) if x else np.empty((0, 2))
+        points = np.clip(points, (frame.x0, frame.y0 - _BEYOND_PX), (frame.x1, frame.y1 + _BEYOND_PX))
         for start, end in pairwise(points):
             if math.isfinite(start[1]) and math.isfinite(end[1]):
                 steps = int(max(abs(end - start)) / _STRIDE_PX) + 1
@@ -160,15 +192,15 @@ class Labels:
         toll = np.array([_PER_POINT * math.hypot(spot.dx, spot.dy) for spot in spots])
         return np.asarray(covered + 10 * outside * box.width + toll, dtype=np.float64)
 
-    def line_ends(self, axes: Axes, x: float, ends: Sequence[tuple[float, str]]) -> None:
-        """Label line ends in the right margin: heights in data units with texts, pushed apart where they meet."""
+    def line_ends(self, axes: Axes, ends: Sequence[tuple[float, float, str]]) -> None:
+        """Label line ends in the right margin: places in data units with texts, pushed apart where they meet."""
         pixels_per_point = axes.figure.dpi / 72
         line = 1.35 * SMALL * pixels_per_point
-        frame, ordered = axes.get_window_extent(), sorted(ends)
-        points = [axes.transData.transform((x, y)) for y, _ in ordered]
-        halves = [line * (text.count("\n") + 1) / 2 for _, text in ordered]
-        middles = spread([float(point[1]) for point in points], halves, frame.y1 + line)
-        for (y, text), (right, pixel), middle in zip(ordered, points, middles, strict=True):
+        frame, ordered = axes.get_window_extent(), sorted(ends, key=lambda end: (end[1], end[2]))
+        points = [axes.transData.transform((x, y)) for x, y, _ in ordered]
+        halves = [line * (text.count("\n") + 1) / 2 for _, _, text in ordered]
+        middles = spread([float(point[1]) for point in points], halves, frame.y1 + 0.3 * line)
+        for (x, y, text), (right, pixel), middle in zip(ordered, points, middles, strict=True):
             offset = ((frame.x1 - right) / pixels_per_point + 4, (middle - pixel) / pixels_per_point)
             note = axes.annotate(
                 text, (x, y), offset, textcoords="offset points", va="center", fontsize=SMALL,
@@ -222,24 +254,43 @@ def flag_rows(extents: Sequence[Bbox], gap: float = 6.0) -> list[int]:
     return rows
 
 
-def day_flags(axes: Axes, span: Span, days: Sequence[tuple[date, str, LineStyle]]) -> int:
-    """Name days by flags in a strip, in as many rows as they need; the number of rows.
+def day_flags(axes: Axes, span: Span, days: Sequence[Flag], most: int) -> int:
+    """Name days by flags in a strip; the number of rows that they take.
+
+    Where they would take too many rows, flags say less: first those that may be bare, then all that can be. Where
+    even bare signs are too many, they begin again at the lowest row, across the poles of others.
 
     Args:
         axes: the strip, as wide as the panels below it; its foot is theirs.
         span: its date axis.
-        days: (day, words, line style of the pole).
+        days: the flags.
+        most: how many rows they should not pass.
     """
     axes.set_xlim(at(span.start), at(span.end))
     axes.axis("off")
     notes = [
-        axes.annotate(text, (at(day), 0.0), (3, 0), textcoords="offset points", va="center", annotation_clip=False)
-        for day, text, _ in days
+        axes.annotate(
+            flag.text, (at(flag.on), 0.0), (3, 0), textcoords="offset points", va="center", annotation_clip=False
+        )
+        for flag in days
     ]
-    rows = flag_rows([note.get_window_extent() for note in notes])
+    rows = _rows_of(notes)
+    for bare in (Flag.may_be_bare, Flag.can_be_bare):
+        if max(rows, default=-1) >= most:
+            for note, flag in zip(notes, days, strict=True):
+                if bare(flag):
+                    note.set_text(flag.sign)
+                    note.set_position((0, 0))
+                    note.set_horizontalalignment("center")
+            rows = _rows_of(notes)
+    rows = [row % most for row in rows]
     count = max(rows, default=-1) + 1
     axes.set_ylim(0, max(count, 1))
-    for note, row, (day, _, style) in zip(notes, rows, days, strict=True):
-        note.xy = (at(day), row + 0.5)
-        axes.plot([at(day)] * 2, [0, row + 0.9], color=BLACK, linewidth=1.0, linestyle=style)
+    for note, row, flag in zip(notes, rows, days, strict=True):
+        note.xy = (at(flag.on), row + 0.5)
+        axes.plot([at(flag.on)] * 2, [0, row + 0.9], color=BLACK, linewidth=1.0, linestyle=flag.style)
     return count
+
+
+def _rows_of(notes: Sequence[Annotation]) -> list[int]:
+    return flag_rows([note.get_window_extent() for note in notes], gap=1.5)

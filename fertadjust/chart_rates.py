@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import NamedTuple
 
 import numpy as np
@@ -11,11 +12,14 @@ from matplotlib.axes import Axes
 from fertadjust import chart_labels as spots
 from fertadjust import chart_style as look
 from fertadjust.chart_results import name_days
-from fertadjust.chart_sheet import Sheet, points_to_come
+from fertadjust.chart_sheet import Sheet, counted_lb_ac, points_to_come
 from fertadjust.chart_style import at, folded
 from fertadjust.plan import PlanWeek
-from fertadjust.rules.bound_rules import room_lb_ac
+from fertadjust.season import BlockSeason
 from fertadjust.units import DAYS_PER_WEEK
+
+_SHOWN = 0.05
+"""Less than this shows as nothing [lb/ac]."""
 
 _LEFT_FREE_IN = 0.15
 """Room between the label of a line's end and the edge of the paper [in]."""
@@ -109,9 +113,7 @@ def _label_rates(axes: Axes, sheet: Sheet, columns: _Columns, tops: Mapping[Plan
         sheet.labels.beside(axes, _middle(week), rate, text, above, leader=text != "0")
     fed = [(week, rate, f"planned {rate:.2f}") for week, rate in planned.items() if rate > 0][-1:]
     ends = fed + (last if sheet.paper.small else [])
-    if ends:
-        x = max(at(week.end) for week, _, _ in ends) + 0.5
-        name_ends(axes, sheet, x, [(rate, text) for _, rate, text in ends])
+    name_ends(axes, sheet, [(at(week.end) + 0.5, rate, text) for week, rate, text in ends])
 
 
 def rates_key(sheet: Sheet) -> str:
@@ -127,10 +129,10 @@ def rates_key(sheet: Sheet) -> str:
     return ", ".join(text for column, text in words if column)
 
 
-def name_ends(axes: Axes, sheet: Sheet, x: float, ends: Sequence[tuple[float, str]]) -> None:
+def name_ends(axes: Axes, sheet: Sheet, ends: Sequence[tuple[float, float, str]]) -> None:
     """Name the ends of lines in the right margin, in as many lines as the paper asks for."""
     room = sheet.paper.right_in - _LEFT_FREE_IN
-    sheet.labels.line_ends(axes, x, [(y, folded(text, room)) for y, text in ends])
+    sheet.labels.line_ends(axes, [(x, y, folded(text, room)) for x, y, text in ends])
 
 
 def draw_totals(axes: Axes, sheet: Sheet) -> None:
@@ -153,19 +155,19 @@ def draw_totals(axes: Axes, sheet: Sheet) -> None:
     for x, y in ((edges, alone), (days, so_far), (coming, expected)):
         sheet.labels.keep_clear_line(axes, x, y)
     ends = [(alone[-1], f"plan alone {alone[-1]:.1f}")]
-    ends += [(expected[-1], f"as decided {expected[-1]:.1f}")] if len(expected) > 1 else []
+    ends += [(expected[-1], f"{how_far(sheet.season, sheet.on)} {expected[-1]:.1f}")] if len(expected) > 1 else []
     ends += [(credited, f"credits {credited:.1f}")] if credited > 0 else []
     if cap is not None:
         axes.axhline(cap, color=look.BLACK, linewidth=1.6, label="season cap")
         sheet.labels.keep_clear_line(axes, [start, at(sheet.span.end)], [cap, cap])
         ends += [(cap, f"season cap {cap:.1f}")] if sheet.paper.small else []
-    name_ends(axes, sheet, at(plan.end), ends)
+    name_ends(axes, sheet, [(at(plan.end), y, text) for y, text in ends])
     if not sheet.paper.small:
         _label_totals(axes, sheet, days, so_far)
 
 
 def _so_far(sheet: Sheet) -> tuple[list[float], list[float]]:
-    """Days up to the day of advice, and credits with all that went out by then."""
+    """Days from the plan's start to the day of advice, and credits with all that went out by then."""
     ledger, credits_lb_ac = sheet.season.ledger(sheet.on), sheet.season.plan.credits_lb_ac
     days = [day for day in sheet.span.days if day <= sheet.on]
     totals = [sheet.out(credits_lb_ac + sum(ledger.spent_lb_ac(day))) for day in days]
@@ -183,24 +185,40 @@ def _label_totals(axes: Axes, sheet: Sheet, days: Sequence[float], so_far: Seque
         sheet.labels.beside(axes, days[-1], so_far[-1], _counted(sheet), spots.UNDER)
     cap = sheet.season.plan.cap_lb_ac
     if cap is not None:
-        text = f"season cap {sheet.out(cap):.1f} {sheet.units.total_unit}: {_left(sheet)} for the coming weeks"
+        text = f"season cap {sheet.out(cap):.1f} {sheet.units.total_unit}: {_left(sheet)}"
         sheet.labels.beside(axes, at(sheet.span.start), sheet.out(cap), text, spots.ABOVE)
 
 
 def so_far_words(sheet: Sheet) -> str:
-    """What is spent and what is left: "so far 72.2, 57.7 left under the season cap"."""
+    """What is spent and what is left: "so far 72.2, 5.3 more this week, 52.5 left under the season cap"."""
     if sheet.season.plan.cap_lb_ac is None:
         return _counted(sheet)
-    return f"{_counted(sheet)}, {_left(sheet)} under the season cap"
+    under = " under the season cap" if _left_lb_ac(sheet) > 0 else ""
+    return f"{_counted(sheet)}, {_left(sheet)}{under}"
 
 
 def _counted(sheet: Sheet) -> str:
     facts, out = sheet.facts, sheet.out
     assumed = f" ({out(facts.assumed_lb_ac):.1f} not logged, assumed)" if facts.assumed_lb_ac > 0 else ""
-    total = sheet.season.plan.credits_lb_ac + sum(sheet.season.ledger(sheet.on).spent_lb_ac(sheet.on))
-    return f"so far {out(total):.1f}{assumed}"
+    more = f", {out(facts.rest_of_week_lb_ac):.1f} more this week" if facts.rest_of_week_lb_ac > _SHOWN else ""
+    return f"so far {out(counted_lb_ac(sheet.season, sheet.on)):.1f}{assumed}{more}"
+
+
+def _left_lb_ac(sheet: Sheet) -> float:
+    """What the cap leaves after all that is counted and what the running week still takes [lb/ac]."""
+    cap = sheet.season.plan.cap_lb_ac or 0.0
+    return cap - counted_lb_ac(sheet.season, sheet.on) - sheet.facts.rest_of_week_lb_ac
 
 
 def _left(sheet: Sheet) -> str:
-    room = room_lb_ac(sheet.facts) or 0.0
-    return f"{sheet.out(room):.1f} left" if room > 0 else "nothing left"
+    left = _left_lb_ac(sheet)
+    if abs(left) < _SHOWN:
+        return "nothing left"
+    return f"{sheet.out(left):.1f} left" if left > 0 else f"passed by {sheet.out(-left):.1f}"
+
+
+def how_far(season: BlockSeason, on: date) -> str:
+    """Whether the coming weeks run as decided or as planned."""
+    path = season.path(on)
+    decided = any(path.change_for(week) is not None for week in season.plan.coming_weeks(on))
+    return "as decided" if decided else "as planned"

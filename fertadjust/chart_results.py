@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from typing import Final
@@ -18,7 +18,7 @@ from fertadjust.chart_sheet import SIDES, Kind, Sheet, named_days
 from fertadjust.chart_style import LineStyle, at, folded
 from fertadjust.compare import Side
 from fertadjust.errors import OutOfSeason
-from fertadjust.projection import Z_95
+from fertadjust.projection import Z_95, Projection
 from fertadjust.readings import side_of
 from fertadjust.rules.evidence_rules import budget
 from fertadjust.rules.facts import Reading
@@ -40,6 +40,9 @@ MARKERS: Final = {
 }  # fmt: skip
 """Shape and colour of a result by its side of the band."""
 
+
+_NAMED: Final = 10
+"""Results up to which every value is written."""
 
 ARROW_PT: Final = 17.0
 """Length of the arrow of a "<" or ">" result [pt]."""
@@ -150,22 +153,43 @@ def draw_results(axes: Axes, sheet: Sheet, kind: Kind, scale: Scale | None = Non
     scale.apply(axes, kind.unit)
     name_days(axes, sheet)
     readings, unused, replaced = _readings(sheet, kind), _unused(sheet, kind), _replaced(sheet, kind)
-    _draw_band(axes, sheet, kind, named=not brief)
-    if sheet.projection is not None and _leads(sheet, kind):
-        _draw_projection(axes, sheet, named=not brief)
+    ends = _draw_band(axes, sheet, kind)
+    ahead = sheet.projection if sheet.projection is not None and _leads(sheet, kind) else None
+    if ahead is not None:
+        _draw_projection(axes, sheet, ahead)
     for version in replaced:
         _draw_replaced(axes, sheet, version, scale)
     for result in unused:
         _draw_unused(axes, sheet, result, scale)
     for reading in readings:
         _draw_reading(axes, sheet, reading, scale)
-    named: list[Reading | TissueResult] = [*(readings[-1:] if brief else readings), *([] if brief else unused)]
-    for item in named:
-        height = scale.held(item.value, item.censor)
-        sheet.labels.beside(axes, at(item.sampled), height, _value_words(item))
-    for version in [] if brief else replaced:
+    if brief:
+        _name_values(axes, sheet, readings[-1:], scale)
+        return
+    for x, height, name in ends:
+        sheet.labels.beside(axes, x, height, name, spots.AFTER)
+    _name_values(axes, sheet, [*_to_name(readings), *unused[-_NAMED:]], scale)
+    for version in replaced[-_NAMED:]:
         height = scale.held(version.result.value, version.result.censor)
         sheet.labels.beside(axes, at(version.result.sampled), height, _version_words(version, sheet.paper.small))
+    if ahead is not None and not sheet.paper.small:
+        last = ahead.points[-1]
+        words = folded(ahead.words, 1.3)
+        sheet.labels.beside(axes, at(last.on), _seen(axes, last.middle), words, spots.FAR, leader=True)
+
+
+def _to_name(readings: Sequence[Reading]) -> list[Reading]:
+    """The readings whose values are written: all, or of many the newest and those that lie furthest out."""
+    if len(readings) <= _NAMED:
+        return list(readings)
+    told = [item for item in readings if item.censor is Censor.NONE] or list(readings)
+    extremes = (min(told, key=lambda item: item.value), max(told, key=lambda item: item.value))
+    return [item for item in readings if item in extremes or item in readings[-3:]]
+
+
+def _name_values(axes: Axes, sheet: Sheet, items: Sequence[Reading | TissueResult], scale: Scale) -> None:
+    for item in items:
+        sheet.labels.beside(axes, at(item.sampled), scale.held(item.value, item.censor), _value_words(item))
 
 
 def name_days(axes: Axes, sheet: Sheet) -> None:
@@ -192,6 +216,8 @@ def _value_words(item: Reading | TissueResult) -> str:
 def _version_words(version: Replaced, small: bool) -> str:
     was = version.result
     value = f"{was.censor.value}{format_value(was.value, was.unit)}"
+    if version.pending:
+        return f"{value}\nwithdrawn"
     if version.now is None:
         return f"{value}\nvoid"
     if small:
@@ -205,7 +231,9 @@ def _steps(sheet: Sheet, values: NDArray[np.float64]) -> tuple[NDArray[np.float6
     return np.column_stack([days - 0.5, days + 0.5]).ravel(), np.repeat(values, 2)
 
 
-def _draw_band(axes: Axes, sheet: Sheet, kind: Kind, named: bool) -> None:
+def _draw_band(axes: Axes, sheet: Sheet, kind: Kind) -> list[tuple[float, float, str]]:
+    """The band; where its edges end and what they are called."""
+    ends = []
     low, high = edges(sheet, kind)
     (x, lower), (_, upper) = _steps(sheet, low), _steps(sheet, high)
     bottom, top = axes.get_ylim()
@@ -218,17 +246,15 @@ def _draw_band(axes: Axes, sheet: Sheet, kind: Kind, named: bool) -> None:
         there = np.flatnonzero(np.isfinite(edge))
         if there.size:
             sheet.labels.keep_clear_line(axes, x.tolist(), edge.tolist())
-        if there.size and named:
-            sheet.labels.beside(axes, float(x[there[-1]]), float(edge[there[-1]]), name, spots.AFTER)
+            ends.append((float(x[there[-1]]), float(edge[there[-1]]), name))
     if not known.any():
         text = folded("no band of this kind on these days", axes.get_position().width * sheet.paper.width_in)
         axes.text(0.5, 0.92, text, transform=axes.transAxes, ha="center", va="top")
+    return ends
 
 
-def _draw_projection(axes: Axes, sheet: Sheet, named: bool) -> None:
+def _draw_projection(axes: Axes, sheet: Sheet, ahead: Projection) -> None:
     """The trend carried on: middle dashed, the 95 % interval hatched between two thin lines."""
-    ahead = sheet.projection
-    assert ahead is not None
     x = [at(point.on) for point in ahead.points]
     low = [point.low for point in ahead.points]
     middle = [point.middle for point in ahead.points]
@@ -242,9 +268,6 @@ def _draw_projection(axes: Axes, sheet: Sheet, named: bool) -> None:
     axes.plot(x, middle, color=look.BLUE, linewidth=2.0, linestyle=look.DASH_DOT_DOT, label="projected", zorder=3)
     for line in (low, middle, high):
         sheet.labels.keep_clear_line(axes, x, line)
-    if named and not sheet.paper.small:
-        text = folded(ahead.words, 1.3)
-        sheet.labels.beside(axes, x[-1], _seen(axes, middle[-1]), text, spots.FAR, leader=True)
 
 
 def _seen(axes: Axes, value: float) -> float:

@@ -9,14 +9,14 @@ from typing import Final, NamedTuple
 
 from matplotlib.figure import Figure
 
-from fertadjust.chart_labels import Labels
-from fertadjust.chart_style import DASH_DOT, SIGNS, LineStyle, Mark, Paper, Span
+from fertadjust.chart_labels import Flag, Labels
+from fertadjust.chart_style import DASH_DOT, DASH_DOT_DOT, SIGNS, LineStyle, Mark, Paper, Span, plain_name
 from fertadjust.compare import Side
 from fertadjust.dates import short_day
 from fertadjust.projection import Projection, projection
 from fertadjust.readings import side_of
 from fertadjust.rules.engine import evaluate
-from fertadjust.rules.facts import Action, Facts, Reading, Recommendation
+from fertadjust.rules.facts import Facts, Reading, Recommendation
 from fertadjust.season import BlockSeason
 from fertadjust.stored import Replaced
 from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, TissueResult, format_value, stored_unit
@@ -24,6 +24,10 @@ from fertadjust.units import DAYS_PER_WEEK, UnitSystem
 from fertadjust.words import band_words
 
 SIDES: Final = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
+_SAME_LB_AC: Final = 1e-6
+_AROUND_PLAN: Final = timedelta(days=60)
+"""How far from the plan the axis goes along with the day looked from, decisions and reviews."""
+
 _WEEK: Final = timedelta(days=DAYS_PER_WEEK)
 
 
@@ -101,8 +105,20 @@ class Sheet:
 
     @property
     def proposed(self) -> bool:
-        """Whether the day's advice would move the rate and nothing was decided on it yet."""
-        return self.found.action is not Action.HOLD and not self.season.decided_on(self.on)
+        """Whether nothing was decided on the day's advice and without a decision another rate would run."""
+        path = self.season.path(self.on)
+        pairs = zip(self.found.weeks, self.found.rates_lb_ac, strict=True)
+        moved = any(abs(rate - path.rate_lb_ac(week)) > _SAME_LB_AC for week, rate in pairs)
+        return moved and not self.season.decided_on(self.on)
+
+    @property
+    def name(self) -> str:
+        return plain_name(self.season.block.name)
+
+    @property
+    def stale(self) -> bool:
+        """Whether the deciding reading is too old to decide on."""
+        return self.found.fired("stale")
 
     def out(self, lb_ac: float) -> float:
         return self.units.rate_out(lb_ac)
@@ -121,16 +137,26 @@ def make_sheet(
     facts = season.facts(on)
     found = evaluate(facts, season.policy)
     readings, unused = readings_known(season, on), _unused(season, facts)
-    replaced = tuple(item for item in shown.replaced if item.result.analyte == MAIN_ANALYTE[item.result.tissue])
+    replaced = tuple(item for item in shown.replaced if _drawn(item, season))
     ahead = projection(season, facts, found)
-    days = [season.plan.start, season.plan.end]
-    days += [item.sampled for item in readings] + [item.sampled for item in unused]
+    start, end = season.plan.start, season.plan.end
+    days = [start, end, *(item.sampled for item in readings), *(item.sampled for item in unused)]
     days += [item.result.sampled for item in replaced]
+    days += [day for day in (on, *(mark.on for mark in shown.decisions)) if _near(day, start, end)]
     span = Span(min(days) - _WEEK, max(days) + _WEEK)
     marks = tuple(mark for mark in shown.decisions if span.holds(mark.on))
     return Sheet(
         season, on, units, facts, found, readings, unused, replaced, ahead, marks, span, paper, figure, labels
     )  # fmt: skip
+
+
+def _near(day: date, start: date, end: date) -> bool:
+    return start - _AROUND_PLAN <= day <= end + _AROUND_PLAN
+
+
+def _drawn(item: Replaced, season: BlockSeason) -> bool:
+    """Whether an earlier version is drawn: the nitrogen results of this block are."""
+    return item.result.analyte == MAIN_ANALYTE[item.result.tissue] and item.result.block == season.block.key
 
 
 def readings_known(season: BlockSeason, on: date) -> tuple[Reading, ...]:
@@ -156,25 +182,36 @@ class Point(NamedTuple):
 
 
 def points_to_come(season: BlockSeason, facts: Facts) -> list[Point]:
-    """The running total from the facts' day on, at the rates decided so far; straight between the points."""
-    on, path = facts.on, season.path(facts.on)
-    points = [Point(on, facts.credits_lb_ac + facts.logged_lb_ac + facts.assumed_lb_ac)]
+    """The running total from the facts' day on, at the rates decided so far and as far as the season cap lasts.
+
+    Straight between the points. A week that begins on the day counts as a whole, with what of it is out already.
+    """
+    on, path, cap = facts.on, season.path(facts.on), season.plan.cap_lb_ac
+    points = [Point(on, counted_lb_ac(season, on))]
+    total = facts.credits_lb_ac + facts.logged_lb_ac + facts.assumed_lb_ac
     running = season.plan.week_on(on)
     if running is not None and running.start < on:
-        points.append(Point(running.end, points[-1].total_lb_ac + facts.rest_of_week_lb_ac))
+        total += facts.rest_of_week_lb_ac
+        points.append(Point(running.end, total))
     for week in season.plan.coming_weeks(on):
-        total = points[-1].total_lb_ac
         if week.start > points[-1].on + timedelta(days=1):
             points.append(Point(week.start, total))
-        points.append(Point(week.end, total + path.rate_lb_ac(week)))
+        total += path.rate_lb_ac(week) if cap is None else min(path.rate_lb_ac(week), max(0.0, cap - total))
+        points.append(Point(week.end, max(total, points[-1].total_lb_ac)))
     return points
 
 
+def counted_lb_ac(season: BlockSeason, on: date) -> float:
+    """Nitrogen up to a day: credits, what was logged, and past weeks without a log at their rate [lb/ac]."""
+    return season.plan.credits_lb_ac + sum(season.ledger(on).spent_lb_ac(on))
+
+
 def main_kind(season: BlockSeason, facts: Facts, readings: Sequence[Reading]) -> Kind:
-    """The kind that leads a chart: the petiole that has readings, or whose table is in use."""
+    """The kind that leads a chart: that which decides, else the petiole that is read or whose table is in use."""
     primary = facts.primary
-    newest = [*([primary] if primary is not None else []), *reversed(readings)]
-    read = [kind_of(item) for item in newest]
+    if primary is not None:
+        return kind_of(primary)
+    read = [kind_of(item) for item in reversed(readings)]
     tables = [
         Kind(table.tissue, table.basis) for table in season.tables if MAIN_ANALYTE[table.tissue] in table.analytes
     ]
@@ -183,7 +220,7 @@ def main_kind(season: BlockSeason, facts: Facts, readings: Sequence[Reading]) ->
 
 
 def kinds_shown(sheet: Sheet) -> list[Kind]:
-    """Kinds that get a panel: petiole first, then every other kind that has a reading with a band."""
+    """Kinds that get a panel: the leading one, then every other kind that has a reading with a band."""
     primary = sheet.facts.primary
     newest = [*([primary] if primary is not None else []), *reversed(sheet.readings)]
     first = main_kind(sheet.season, sheet.facts, sheet.readings)
@@ -191,18 +228,20 @@ def kinds_shown(sheet: Sheet) -> list[Kind]:
 
 
 def named_days(sheet: Sheet) -> list[tuple[str, date, LineStyle]]:
-    """Day of the advice and, while a decision is in force, its review date, with their line styles."""
+    """Day of the advice and the review date in force, else the advised one, with their line styles."""
     days: list[tuple[str, date, LineStyle]] = [("advice", sheet.on, "-")]
     if sheet.review is not None and sheet.review != sheet.on:
         days.append(("review", sheet.review, DASH_DOT))
+    elif sheet.review is None and sheet.found.weeks and not sheet.season.decided_on(sheet.on):
+        word = "review" if sheet.paper.small else "advised review"
+        days.append((word, sheet.found.review, DASH_DOT_DOT))
     return [item for item in days if sheet.span.holds(item[1])]
 
 
-def flags(sheet: Sheet) -> list[tuple[date, str, LineStyle]]:
+def flags(sheet: Sheet) -> list[Flag]:
     """The decisions and the named days in words, as they stand above the chart."""
-    days: list[tuple[date, str, LineStyle]]
-    days = [(mark.on, _flag(mark, sheet.paper), "-") for mark in sheet.marks]
-    return days + [(day, f"{word} {short_day(day)}", style) for word, day, style in named_days(sheet)]
+    days = [Flag(mark.on, _flag(mark, sheet.paper), "-", SIGNS[mark.kind]) for mark in sheet.marks]
+    return days + [Flag(day, f"{word} {short_day(day)}", style) for word, day, style in named_days(sheet)]
 
 
 def _flag(mark: Mark, paper: Paper) -> str:
@@ -217,7 +256,7 @@ def side_words(reading: Reading) -> str:
     return "a bound that does not tell its side of" if side is None else SIDES[side]
 
 
-def headline(facts: Facts) -> str:
+def headline(facts: Facts, stale: bool) -> str:
     """The deciding result in one plain sentence, without its full stop."""
     reading = facts.primary
     if reading is None:
@@ -226,5 +265,5 @@ def headline(facts: Facts) -> str:
     several = f" (mean of {reading.count})" if reading.count > 1 else ""
     return (
         f"{kind_of(reading).words} {value}{several} on {short_day(reading.sampled)}: {side_words(reading)} the "
-        f"band {band_words(reading)} ({reading.band.label})"
+        f"band {band_words(reading)} ({reading.band.label}){'; too old to decide on' if stale else ''}"
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import re
 import textwrap
+import unicodedata
 import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -48,6 +49,11 @@ PAPER: Final[Mapping[str, Any]] = {"facecolor": "white", "edgecolor": "none", "p
 
 _NOT_IN_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """Characters that no XML document may hold, for example a bell in a name (XML 1.0, production 2)."""
+
+_UNSEEN: Final = re.compile("[\x00-\x08\x0e-\x1f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+"""Control characters, those for the direction of writing among them (Unicode Standard Annex 9)."""
+
+_WIDE: Final = frozenset("MW@%—…")
 
 _EM: Final = 0.58
 """Mean width of a letter as a share of the font size, on the wide side."""
@@ -113,7 +119,19 @@ PHONE: Final = Paper(3.6, 10.5, 0.62, 1.0, 3, small=True)
 def folded(text: str, width_in: float, size: float = SMALL) -> str:
     """A text in as many lines as it needs to fit a width [in] at a font size [pt]."""
     kept = re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", text)
-    return "\n".join(textwrap.wrap(kept, max(4, int(width_in * 72 / (_EM * size)))))
+    wide = sum(map(_breadth, kept)) / max(1, len(kept))
+    return "\n".join(textwrap.wrap(kept, max(4, int(width_in * 72 / (_EM * size * max(1.0, wide))))))
+
+
+def _breadth(letter: str) -> float:
+    """How wide a letter is beside a usual one."""
+    return 1.8 if unicodedata.east_asian_width(letter) in "WF" else 1.6 if letter in _WIDE else 1.0
+
+
+def plain_name(name: str, most: int = 60) -> str:
+    """A name as it can stand in a chart: in one line, without what turns the direction of writing, cut if long."""
+    text = " ".join(_UNSEEN.sub("", name).split())
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
 
 
 class Mark(NamedTuple):
@@ -127,10 +145,10 @@ class Mark(NamedTuple):
 
     on: date
     text: str
-    kind: Action | Literal["raise", "hold", "cut"]
+    kind: Action | Literal["raise", "hold", "cut", "left"]
 
 
-SIGNS: Final[Mapping[str, str]] = {"raise": "▲", "hold": "■", "cut": "▼"}
+SIGNS: Final[Mapping[str, str]] = {"raise": "▲", "hold": "■", "cut": "▼", "left": "□"}
 
 
 class Span(NamedTuple):

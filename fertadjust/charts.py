@@ -15,9 +15,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from fertadjust import chart_style as look
-from fertadjust.chart_axes import Box, across, date_axis, lines_in, place, write_lines
+from fertadjust import words
+from fertadjust.chart_axes import Box, across, date_axis, lines_in, place, weeks_over, write_lines
 from fertadjust.chart_labels import Labels, day_flags
-from fertadjust.chart_rates import draw_rates, draw_totals, rates_key, so_far_words
+from fertadjust.chart_rates import draw_rates, draw_totals, how_far, rates_key, so_far_words
 from fertadjust.chart_results import draw_results, mark_decisions
 from fertadjust.chart_sheet import (
     Kind,
@@ -28,8 +29,8 @@ from fertadjust.chart_sheet import (
     kind_of,
     kinds_shown,
     make_sheet,
+    named_days,
     points_to_come,
-    readings_known,
 )
 from fertadjust.chart_style import PAGE, Mark, Paper, folded
 from fertadjust.dates import short_day
@@ -40,10 +41,13 @@ from fertadjust.units import UnitSystem
 
 _TITLE = 10.0
 _FLAG_IN = 0.19
+_MOST_FLAGS = 6
+"""Rows of flags that there is room for."""
+
 _GAP_IN = 0.36
 """Height between a panel and the next, with one line of title [in]."""
 
-__all__ = ["Mark", "Shown", "alt_text", "figure_svg", "save_figure", "season_figure"]
+__all__ = ["Mark", "Shown", "figure_svg", "save_figure", "season_figure"]
 
 _NOTHING = Shown()
 
@@ -63,7 +67,7 @@ def season_figure(
     with look.chart_style():
         figure = Figure(figsize=(paper.width_in, paper.height_in), dpi=100)
         sheet = make_sheet(season, on, units, shown, paper, figure, Labels(figure))
-        figure.set_label(alt_text(season, on, units, shown))
+        figure.set_label(alt_text(sheet))
         kinds = kinds_shown(sheet)
         panels = _panels(sheet, kinds)
         mark_decisions(panels[0], sheet)
@@ -80,13 +84,13 @@ def season_figure(
 def _panels(sheet: Sheet, kinds: Sequence[Kind]) -> list[Axes]:
     """Write headings, days and footnote; return the panels: one for each kind, then rates, then totals."""
     paper = sheet.paper
+    strip = sheet.figure.add_axes((0, 0, 1, 1), label="days")
+    place(strip, Box(paper.left_in, 0.0, paper.plot_in, 1.0))
+    strip_in = _FLAG_IN * day_flags(strip, sheet.span, flags(sheet), _MOST_FLAGS)
     top, bottom = _heading(sheet), _footnote(sheet, kinds)
     titles = [folded(text, paper.width_in - paper.left_in, 1.1 * _TITLE) for text in _titles(sheet, kinds)]
     gaps = [_GAP_IN + lines_in(title.count("\n"), _TITLE) for title in titles]
     shares = [3.0, *(1.1 for _ in kinds[1:]), 1.8, 2.0]
-    strip = sheet.figure.add_axes((0, 0, 1, 1), label="days")
-    place(strip, Box(paper.left_in, 0.0, paper.plot_in, 1.0))
-    strip_in = _FLAG_IN * day_flags(strip, sheet.span, flags(sheet))
     unit_in = (top - bottom - strip_in - sum(gaps)) / sum(shares)
     panels: list[Axes] = []
     for title, gap, share in zip(titles, gaps, shares, strict=True):
@@ -119,16 +123,16 @@ def _titles(sheet: Sheet, kinds: Sequence[Kind]) -> list[str]:
 
 def _dates(axes: Axes, sheet: Sheet, labelled: bool) -> None:
     plan = sheet.season.plan
-    starts = [week.start for week in plan.weeks] or [plan.start]
+    starts = weeks_over(sheet.span, plan.start)
     date_axis(axes, sheet.span, starts, sheet.paper.dates, labelled)
 
 
 def _heading(sheet: Sheet) -> float:
     """Write the title and one sentence; return the height below them [in]."""
     top = sheet.paper.height_in - 0.15
-    title = f"{sheet.season.block.name}: season as known on {short_day(sheet.on)} {sheet.on.year}"
+    title = f"{sheet.name}: season as known on {short_day(sheet.on)} {sheet.on.year}"
     top = write_lines(sheet.figure, top, title, 13.0, "bold")
-    return write_lines(sheet.figure, top - 0.06, headline(sheet.facts), 10.5)
+    return write_lines(sheet.figure, top - 0.06, headline(sheet.facts, sheet.stale), 10.5)
 
 
 def _footnote(sheet: Sheet, kinds: Sequence[Kind]) -> float:
@@ -163,24 +167,35 @@ def _more(items: Sequence[object]) -> str:
 # --- words ------------------------------------------------------------------------------------------------
 
 
-def alt_text(season: BlockSeason, on: date, units: UnitSystem, shown: Shown = _NOTHING) -> str:
+def alt_text(sheet: Sheet) -> str:
     """What the chart shows, in a few sentences, for those who do not see it."""
-    facts = season.facts(on)
-    used, unused = len(readings_known(season, on)), len(facts.not_used)
-    out, unit = units.rate_out, units.total_unit
-    points = points_to_come(season, facts)
-    total, last = points[0].total_lb_ac, points[-1].total_lb_ac
-    end = f"; as decided the season ends at {out(last):.1f}" if len(points) > 1 else ""
-    cap = "" if facts.cap_lb_ac is None else f", under a cap of {out(facts.cap_lb_ac):.1f}"
-    before = f"; corrected or void: {len(shown.replaced)}" if shown.replaced else ""
-    marks = "; ".join(f"{mark.text} on {short_day(mark.on)}" for mark in shown.decisions)
-    return (
-        f"Season of {season.block.name} as known on {short_day(on)} {on.year}: tissue results beside their band, "
-        f"weekly nitrogen rates, and the running total. {headline(facts)}. "
-        f"Results with a band: {used}; results not used: {unused}{before}. "
-        f"With credits, {out(total):.1f} {unit} is counted so far{end}{cap}."
-        + (f" Decided: {marks}." if marks else "")
-    )
+    facts, on = sheet.facts, sheet.on
+    before = f"; corrected or void: {len(sheet.replaced)}" if sheet.replaced else ""
+    sentences = [
+        f"Season of {sheet.name} as known on {short_day(on)} {on.year}: tissue results beside their band, "
+        "weekly nitrogen rates, and the running total",
+        headline(facts, sheet.stale),
+        f"Results with a band: {len(sheet.readings)}; results not used: {len(facts.not_used)}{before}",
+    ]
+    if sheet.projection is not None:
+        sentences.append(f"Projected: {sheet.projection.words}")
+    sentences.append(_totals_in_words(sheet))
+    if sheet.marks:
+        sentences.append("Decided: " + "; ".join(f"{mark.text} on {short_day(mark.on)}" for mark in sheet.marks))
+    if sheet.proposed:
+        rates = words.rates(sheet.found.rates_lb_ac, sheet.units)
+        sentences.append(f"Advised and not decided: {rates} {sheet.units.rate_unit}")
+    sentences += [f"{word.capitalize()} on {short_day(day)}" for word, day, _ in named_days(sheet)[1:]]
+    return ". ".join(sentences) + "."
+
+
+def _totals_in_words(sheet: Sheet) -> str:
+    season, out = sheet.season, sheet.out
+    points = points_to_come(season, sheet.facts)
+    total, last, cap = points[0].total_lb_ac, points[-1].total_lb_ac, season.plan.cap_lb_ac
+    end = f"; {how_far(season, sheet.on)} the season ends at {out(last):.1f}" if len(points) > 1 else ""
+    under = "" if cap is None else f", {'over' if last > cap + 1e-9 else 'under'} a cap of {out(cap):.1f}"
+    return f"With credits, {out(total):.1f} {sheet.units.total_unit} is counted so far{end}{under}"
 
 
 # --- files ------------------------------------------------------------------------------------------------
@@ -204,6 +219,6 @@ def figure_svg(figure: Figure) -> str:
     mark = f"chart-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text[text.index("<svg") :], flags=re.DOTALL)
     text = re.sub(r"<[^<>]*>", lambda tag: re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>{mark}-", tag[0]), text)
-    text = text.replace("*{stroke", f"#{mark} *{{stroke", 1)
+    text = text.replace(">*{stroke", f">#{mark} *{{stroke", 1)
     text = text.replace("<title>", f'<title id="{mark}-title">', 1)
     return text.replace("<svg ", f'<svg id="{mark}" role="img" aria-labelledby="{mark}-title" ', 1).rstrip()

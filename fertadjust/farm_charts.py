@@ -12,11 +12,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from fertadjust import chart_style as look
-from fertadjust.chart_axes import Box, across, date_axis, lines_in, place, write_lines
+from fertadjust.chart_axes import Box, across, date_axis, lines_in, place, weeks_over, write_lines
 from fertadjust.chart_labels import Labels
 from fertadjust.chart_results import Scale, draw_bound, draw_results, draw_side
 from fertadjust.chart_sheet import SIDES, Kind, Sheet, Shown, main_kind, make_sheet, readings_known
-from fertadjust.chart_style import PAGE, PHONE, Paper, Span, at, folded
+from fertadjust.chart_style import PAGE, PHONE, Paper, Span, at, folded, plain_name
 from fertadjust.charts import figure_svg
 from fertadjust.compare import Side, compare
 from fertadjust.dates import short_day
@@ -24,7 +24,7 @@ from fertadjust.readings import side_of
 from fertadjust.rules.facts import Reading
 from fertadjust.season import BlockSeason
 from fertadjust.tissue import Censor, format_value
-from fertadjust.units import DAYS_PER_WEEK, UnitSystem
+from fertadjust.units import UnitSystem
 
 _PANEL_IN: Final = 1.75
 _TITLE: Final = 9.5
@@ -36,7 +36,7 @@ _NOTHING: Final = Shown()
 _KEY: Final = (
     "Shaded: the band between its edges, the high one dashed. Upright bars: 95 % interval. Squares: before a "
     "correction, or void. Upright lines: this day, and dash-dotted the review of the rate. "
-    "Decided: ▲\N{NO-BREAK SPACE}raise, ■\N{NO-BREAK SPACE}hold, ▼\N{NO-BREAK SPACE}cut."
+    "Decided: ▲\N{NO-BREAK SPACE}raise, ■\N{NO-BREAK SPACE}hold, ▼\N{NO-BREAK SPACE}cut, □\N{NO-BREAK SPACE}left."
 )
 
 # --- small charts on shared axes ------------------------------------------------------------------------
@@ -143,10 +143,11 @@ def _draw_group(
         bottom = top - _HEAD_IN - (row + 1) * (_PANEL_IN + _gap_in(paper))
         place(axes, Box(left, bottom + 0.05, wide, _PANEL_IN - 0.05))
         last = index + columns >= len(group)
-        date_axis(axes, span, _week_starts(group), max(3, paper.dates // columns), labelled=last)
+        date_axis(axes, span, weeks_over(span, group[0].season.plan.start), max(3, paper.dates // columns), last)
         draw_results(axes, _on_figure(sheet, figure, labels, span), kind, scale, brief=True)
         axes.tick_params(axis="y", labelleft=column == 0)
-        axes.set_title(_short(_title(sheet, kind), wide, 2 if paper.small else 1), fontsize=_TITLE, y=1.0, pad=4)
+        title = _title(sheet, kind, int(wide * 72 / (0.62 * _TITLE)) * (2 if paper.small else 1))
+        axes.set_title(folded(title, wide, 1.05 * _TITLE), fontsize=_TITLE, y=1.0, pad=4)
         for mark in sheet.marks:
             axes.text(
                 at(mark.on), 0.99, look.SIGNS[mark.kind], transform=axes.get_xaxis_transform(), ha="center",
@@ -158,22 +159,11 @@ def _on_figure(sheet: Sheet, figure: Figure, labels: Labels, span: Span) -> Shee
     return replace(sheet, figure=figure, labels=labels, span=span)
 
 
-def _week_starts(group: Sequence[Sheet]) -> list[date]:
-    """Starts of the weeks of every plan, those of the earliest plan carried on."""
-    first = min(sheet.season.plan.start for sheet in group)
-    last = max(max(sheet.season.plan.end, sheet.season.plan.start) for sheet in group)
-    return _weeks(first, last)
-
-
-def _weeks(first: date, last: date) -> list[date]:
-    count = (last - first).days // DAYS_PER_WEEK + 1
-    return [first + timedelta(days=DAYS_PER_WEEK * index) for index in range(count)]
-
-
-def _title(sheet: Sheet, kind: Kind) -> str:
+def _title(sheet: Sheet, kind: Kind, most: int = 200) -> str:
+    """A block's name, cut where it is long, and its newest reading, which is not."""
     newest = [reading for reading in sheet.readings if kind.holds(reading)][-1:]
     where = _newest_words(newest[0], sheet.on) if newest else "no result"
-    return f"{sheet.season.block.name}: {where}"
+    return f"{plain_name(sheet.season.block.name, max(8, most - len(where) - 2))}: {where}"
 
 
 def _short(text: str, width_in: float, lines: int = 1) -> str:
@@ -265,7 +255,7 @@ class _Row:
     def of(cls, block: BlockSeason, on: date) -> _Row:
         readings = readings_known(block, on)
         kind = main_kind(block, block.facts(on), readings)
-        return cls(block.block.name, [item for item in readings if kind.holds(item)])
+        return cls(plain_name(block.block.name), [item for item in readings if kind.holds(item)])
 
     def newest(self, on: date, between: str = ", ") -> str:
         """The newest reading in words, for example "2,300 ppm below, 3 days ago"."""
@@ -276,9 +266,9 @@ def _draw_weeks(axes: Axes, blocks: Sequence[BlockSeason], rows: Sequence[_Row],
     days = [item.sampled for row in rows for item in row.readings]
     first = min([*days, *(block.plan.start for block in blocks)])
     last = max([*days, *(max(block.plan.end, block.plan.start) for block in blocks)])
-    starts = _weeks(min(block.plan.start for block in blocks), last)
     margin = timedelta(days=3)
-    date_axis(axes, Span(first - margin, last + margin), starts, max(3, paper.dates - 3))
+    span = Span(first - margin, last + margin)
+    date_axis(axes, span, weeks_over(span, min(block.plan.start for block in blocks)), max(3, paper.dates - 3))
     axes.set_ylim(len(rows), 0)
     axes.yaxis.set_visible(False)
     axes.spines["left"].set_visible(False)

@@ -11,13 +11,10 @@ from enum import StrEnum
 from itertools import groupby
 from typing import NamedTuple
 
+from fertadjust.block_day import DayOfBlock, Phase
 from fertadjust.dates import day, short_day
-from fertadjust.errors import OutOfSeason
 from fertadjust.plan import Change
-from fertadjust.rules.engine import evaluate
-from fertadjust.rules.facts import Action, Facts, NotUsed, Recommendation
-from fertadjust.season import BlockSeason
-from fertadjust.tissue import MAIN_ANALYTE
+from fertadjust.rules.facts import Action, NotUsed
 from fertadjust.words import rate, rates
 
 SOON_DAYS = 3
@@ -30,6 +27,7 @@ _TINY = 1e-6
 _LOG = "Log what was applied:"
 _SAMPLE_OVERDUE = "A sample is overdue:"
 _SAMPLE_NOW = (_SAMPLE_OVERDUE, "Take a petiole sample:", "Sample again now:")
+_APPLY = "Apply what is planned"
 _SAMPLE_SOONER = "Sample again sooner:"
 _CAP_BINDS = "The season cap binds:"
 _CAP_LASTS = "The season cap lasts through"
@@ -50,6 +48,7 @@ class Matter(StrEnum):
     CAP_PASSED = "season cap passed"
     DECIDE = "decision to make"
     RAN_OUT = "change run out"
+    UNDONE = "decision on a corrected result"
     SAMPLE = "sample to take now"
     REVIEW_SOON = "review soon"
     SAMPLE_SOON = "sample soon"
@@ -59,14 +58,6 @@ class Matter(StrEnum):
     NOT_LOGGED = "weeks not logged"
     NO_BAND = "no band for a sample"
     NOT_USED = "result not used"
-
-
-class Phase(StrEnum):
-    """Where a day lies against the plan."""
-
-    TO_COME = "to come"
-    RUNNING = "running"
-    OVER = "over"
 
 
 class Need(NamedTuple):
@@ -83,97 +74,13 @@ class Need(NamedTuple):
     matter: Matter
 
 
-def _phase(season: BlockSeason, on: date) -> Phase:
-    if on < season.plan.start:
-        return Phase.TO_COME
-    return Phase.OVER if on > season.plan.end else Phase.RUNNING
-
-
 def need_order(need: Need) -> tuple[int, int]:
     """Sorts needs by urgency, then by what they are about."""
     return list(Urgency).index(need.urgency), list(Matter).index(need.matter)
 
 
-class DayOfBlock:
-    """One block looked at on one day, from what was known by then.
-
-    Args:
-        season: the block.
-        on: the day.
-
-    Attributes:
-        facts, found: what the rules are given on that day, and what they recommend.
-        phase: whether the plan is to come, runs or is over.
-        stale: whether the deciding reading is too old to decide anything.
-        so_far: nitrogen with credits, weeks without a log and the rest of the running week [lb/ac].
-        over: by how much what is out already passes the season cap [lb/ac]; 0 when it does not.
-    """
-
-    def __init__(self, season: BlockSeason, on: date) -> None:
-        self.season, self.on = season, on
-        self.plan, self.policy, self.units = season.plan, season.policy, season.units
-        self.facts: Facts = season.facts(on)
-        self.found: Recommendation = evaluate(self.facts, self.policy)
-        self.ledger = season.ledger(on)
-        self.phase = _phase(season, on)
-        self.runs = self.phase is Phase.RUNNING
-        self.decided = season.decided_on(on)
-        self.stale = self.found.fired("stale")
-        facts, cap = self.facts, season.plan.cap_lb_ac
-        logged, assumed = self.ledger.spent_lb_ac(on)
-        self.so_far = facts.credits_lb_ac + facts.logged_lb_ac + facts.assumed_lb_ac + facts.rest_of_week_lb_ac
-        self.over = 0.0 if cap is None else max(0.0, facts.credits_lb_ac + logged + assumed - cap)
-
-    def decided_rates(self) -> tuple[float, ...] | None:
-        """Rates of the recommendation's weeks [lb/ac] as they run after this day's decision; None without one."""
-        if not self.decided:
-            return None
-        path = self.season.path(self.on)
-        return tuple(path.rate_lb_ac(week) for week in self.found.weeks)
-
-    def _last_decision(self) -> date | None:
-        """Day of the last decision made up to the day looked at, one to leave the rate among them."""
-        days = [*(change.decided for change in self.season.changes), *self.season.left]
-        return max((item for item in days if item <= self.on), default=None)
-
-    def ran_out(self) -> Change | None:
-        """The last change, when its review date has passed and nothing was decided on that date or later.
-
-        Also where a result of its time came in: its weeks are at the plan's own rate all the same until somebody
-        decides.
-        """
-        path, decided = self.season.path_before(self.on), self._last_decision()
-        review = path.overdue(self.on)
-        if review is None or decided is None or decided >= review or not self.found.weeks:
-            return None
-        return path.latest(self.on)
-
-    def next_sample(self) -> date | None:
-        """Day of the next sample, or None when no sample can change anything any more."""
-        return self.found.next_sample if self._pays(self.found.next_sample) else None
-
-    def _pays(self, sampled: date) -> bool:
-        """Whether the result of a sample taken on a day can still change a week of the plan."""
-        result = sampled + timedelta(days=int(self.policy.laboratory_days.value))
-        return any(week.start >= result for week in self.facts.coming)
-
-    def not_logged(self) -> tuple[int, ...]:
-        """Numbers of the past weeks in which something was to go out and nothing is logged."""
-        path = self.season.path(self.on)
-        past = (week for week in self.plan.weeks if week.end < self.on and path.rate_lb_ac(week) > _TINY)
-        return tuple(week.number for week in past if not self.ledger.week(week, self.on).logged)
-
-    def _no_band(self, sampled: date) -> str:
-        """Why a nitrogen sample of a day would have no band, or ""."""
-        reasons = []
-        for table in self.season.tables:
-            try:
-                table.band_on(MAIN_ANALYTE[table.tissue], sampled, self.season.stages)
-            except OutOfSeason as reason:
-                reasons.append(str(reason))
-            else:
-                return ""
-        return reasons[0] if reasons else "no band table is in use"
+class DayNeeds(DayOfBlock):
+    """What a block needs on a day; see `DayOfBlock` for the arguments."""
 
     def needs(self) -> tuple[Need, ...]:
         """What is to be done, most urgent first."""
@@ -189,7 +96,7 @@ class DayOfBlock:
             yield from self._write_down()
             ahead = list(self._cap_ahead())
             yield from ahead
-            asked = bool(sampling) or not self._pays(self.on)
+            asked = bool(sampling) or not self.pays(self.on)
             yield from self._to_do(asked, capped=bool(ahead) or self.over > _TINY)
         yield from self._log()
         yield from self._not_used()
@@ -210,39 +117,66 @@ class DayOfBlock:
             yield Need(Urgency.WHEN_YOU_CAN, f"{text} Tell your advisor.", Matter.CAP_PASSED)
 
     def _decision(self) -> Iterator[Need]:
-        found = self.found
-        if self.decided:
-            return
-        if found.action is not Action.HOLD:
-            now, new = rates(found.standing_rates_lb_ac, self.units), rates(found.rates_lb_ac, self.units)
-            text = f"Decide: {found.action.value} nitrogen from {now} to {new} {self.units.rate_unit}"
-            if found.runs_out:
-                text += ", as far as the season cap lasts"
-            yield Need(Urgency.TODAY, f"{text}{self._left_words()}.", Matter.DECIDE)
-        past = self.ran_out()
-        if past is not None:
+        past = None if self.decided else self.ran_out()
+        if self.moves():
+            answered = self.answered()
+            if self.found.action is Action.HOLD or self._lapses():
+                yield from self._decide_or_lapse(past)
+            else:
+                urgency = Urgency.TODAY if answered is None else Urgency.WHEN_YOU_CAN
+                yield Need(urgency, f"{self._to_decide()}{self._answered_words(answered)}.", Matter.DECIDE)
+        if past is not None and not self.moves():
             text = (
-                f"The change of {short_day(past.decided)} ran out on {short_day(past.review)} with no new "
-                "decision: the plan's own rate applies again until you decide."
+                f"{_ran_out_words(past)} with no new decision: the plan's own rate applies again until you decide."
             )
             yield Need(Urgency.TODAY, text, Matter.RAN_OUT)
+        if self.undone is not None and not self.decided:
+            text = f"The decision of {short_day(self.undone)} rests on a result that was corrected or voided since"
+            yield Need(Urgency.TODAY, f"{text}: look at the advice and decide again.", Matter.UNDONE)
 
-    def _left_words(self) -> str:
-        """That the same result was looked at and left, as far as that is so."""
-        reading, decided = self.facts.primary, self._last_decision()
-        if reading is None or decided is None or decided not in self.season.left or decided < reading.known:
+    def _to_decide(self) -> str:
+        found, unit = self.found, self.units.rate_unit
+        now, new = rates(self.in_force(), self.units), rates(found.rates_lb_ac, self.units)
+        text = f"Decide: {found.action.value} nitrogen from {now} to {new} {unit}"
+        return f"{text}, as far as the season cap lasts" if found.runs_out else text
+
+    def _lapses(self) -> bool:
+        """Whether the rate that is advised on is not the one that runs without a decision."""
+        pairs = zip(self.in_force(), self.found.standing_rates_lb_ac, strict=True)
+        return any(abs(runs - stands) > _TINY for runs, stands in pairs)
+
+    def _decide_or_lapse(self, past: Change | None) -> Iterator[Need]:
+        """That a rate goes on only by a decision: due with the review, told when no week begins before it."""
+        review, unit = self.review(), self.units.rate_unit
+        due = past is not None or review is None or review <= self.on
+        if not due and review is not None and self.facts.coming[0].start < review:
+            return
+        now, new = rates(self.in_force(), self.units), rates(self.found.rates_lb_ac, self.units)
+        action = self.found.action
+        what = f"{action.value} nitrogen {'at' if action is Action.HOLD else 'to'} {new} {unit}"
+        text = f"the advice is to {what}; without a decision {now} runs."
+        text = f"Decide: {text}" if past is None else f"{_ran_out_words(past)}: {text}"
+        yield Need(Urgency.TODAY if due else Urgency.THIS_WEEK, text, Matter.DECIDE)
+
+    def _answered_words(self, answered: date | None) -> str:
+        if answered is None:
             return ""
-        return f" (the advice was left on {short_day(decided)})"
+        left = answered in self.season.left
+        return f" ({'the advice was left' if left else 'you decided otherwise'} on {short_day(answered)})"
 
     def _sampling(self) -> Iterator[Need]:
         sample, why = self.next_sample(), self._why_now()
-        if not self._pays(self.on):
+        if not self.pays(self.on):
             return
-        if why and (reason := self._no_band(self.on)):
+        if self.phase is Phase.TO_COME and self.facts.primary is None:
+            if not self.no_band(self.on):
+                text = f"Take a first sample before feeding begins on {day(self.plan.start)}."
+                yield Need(Urgency.THIS_WEEK, text, Matter.SAMPLE_SOON)
+        elif why and (reason := self.no_band(self.on)):
             yield Need(Urgency.WHEN_YOU_CAN, f"A sample taken today would have no band: {reason}.", Matter.NO_BAND)
         elif why:
             yield Need(Urgency.TODAY, why, Matter.SAMPLE)
-        elif sample is not None and sample <= self.on + timedelta(days=SOON_DAYS) and not self._no_band(sample):
+        elif sample is not None and sample <= self.on + timedelta(days=SOON_DAYS) and not self.no_band(sample):
             yield Need(Urgency.THIS_WEEK, f"Take the next sample on {day(sample)}.", Matter.SAMPLE_SOON)
 
     def _why_now(self) -> str:
@@ -251,27 +185,29 @@ class DayOfBlock:
         if reading is None:
             return "Sample now: there is no usable result to decide on."
         age = (self.on - reading.sampled).days
+        sample = self.next_sample()
         if self.stale:
-            return f"Sample now: the latest result is {age} days old, too old to decide on."
+            waits = sample is not None and sample > self.on
+            return "" if waits else f"Sample now: the latest result is {age} days old, too old to decide on."
         if any(text.startswith(_SAMPLE_OVERDUE) for text in self.found.to_do):
             return f"Sample now: a sample is overdue, the last one is {age} days old."
-        if self.found.next_sample <= self.on:
+        if sample is not None and sample <= self.on:
             return f"Sample today: the next sample is due, the last one is {age} days old."
         return ""
 
     def _review(self) -> Iterator[Need]:
-        latest = self.season.path(self.on).latest(self.on)
-        if latest is None or not self.found.weeks:
+        review, latest = self.review(), self.season.path(self.on).latest(self.on)
+        if review is None or latest is None or not self.found.weeks:
             return
-        if self.on <= latest.review <= self.on + timedelta(days=SOON_DAYS):
-            runs_out = "" if latest.factor == 1.0 else f": the change of {short_day(latest.decided)} runs out then"
-            yield Need(
-                Urgency.THIS_WEEK, f"Review the rate on {day(latest.review)}{runs_out}.", Matter.REVIEW_SOON
-            )
+        if self.on <= review <= self.on + timedelta(days=SOON_DAYS):
+            ends = latest.factor != 1.0
+            runs_out = f": the change of {short_day(latest.decided)} runs out then" if ends else ""
+            urgency = Urgency.TODAY if ends and review == self.on and not self.decided else Urgency.THIS_WEEK
+            yield Need(urgency, f"Review the rate on {day(review)}{runs_out}.", Matter.REVIEW_SOON)
 
     def _write_down(self) -> Iterator[Need]:
-        found, decided = self.found, self._last_decision()
-        if self.decided or self.stale or found.action is not Action.HOLD or not found.weeks:
+        found, decided = self.found, self.last_decision()
+        if self.decided or self.stale or found.action is not Action.HOLD or not found.weeks or self.moves():
             return
         known = [item.known for item in (self.facts.primary, self.facts.leaf) if item is not None]
         new = [item for item in known if decided is None or item > decided]
@@ -297,10 +233,15 @@ class DayOfBlock:
         """What the rules ask for besides, without what the other needs say already."""
         said: tuple[str, ...] = (_LOG,) if self.not_logged() else ()
         said += (*_SAMPLE_NOW, _CAP_LASTS)
+        said += (_APPLY,) if self._nothing_to_apply() else ()
         said += ((_SAMPLE_SOONER,) if asked else ()) + ((_CAP_BINDS,) if capped else ())
         for text in self.found.to_do:
             if self.found.weeks and not text.startswith(said):
                 yield Need(Urgency.THIS_WEEK, text, Matter.TO_DO)
+
+    def _nothing_to_apply(self) -> bool:
+        """Whether the cap is passed or used up, or nothing is to go out in the coming weeks."""
+        return self.over > _TINY or self.found.runs_out or all(rate <= _TINY for rate in self.in_force())
 
     def _log(self) -> Iterator[Need]:
         weeks = self.not_logged()
@@ -315,7 +256,7 @@ class DayOfBlock:
             yield Need(Urgency.WHEN_YOU_CAN, f"Nothing is logged for {which}.", Matter.NOT_LOGGED)
 
     def _not_used(self) -> Iterator[Need]:
-        decided = self._last_decision()
+        decided = self.last_decision()
         known_on = {item.record: item.known_on for item in self.season.results}
         horizon = self.on - timedelta(days=RECENT_DAYS)
 
@@ -330,6 +271,10 @@ class DayOfBlock:
             which = "it is" if len(found) == 1 else "the latest is"
             text = f"{what} no part: {which} {last.text} of {short_day(last.sampled)} ({last.why})."
             yield Need(Urgency.WHEN_YOU_CAN, text, Matter.NOT_USED)
+
+
+def _ran_out_words(past: Change) -> str:
+    return f"The change of {short_day(past.decided)} ran out on {short_day(past.review)}"
 
 
 def _runs(numbers: Sequence[int]) -> str:

@@ -29,11 +29,13 @@ if TYPE_CHECKING:
 
 
 def _marks(decisions: list[Decided]) -> list[Mark]:
-    return [_mark(item) for item in decisions if item.choice != "leave"]
+    return [_mark(item) for item in decisions]
 
 
 def _mark(item: Decided) -> Mark:
-    """What was decided, by the first week that it moves: "raise 33 %"."""
+    """What was decided, by the first week that it moves: "raise 33 %"; "left" where the advice was left."""
+    if item.choice == "leave":
+        return Mark(item.on, "left", "left")
     for week, rate in item.rates_lb_ac.items():
         before = item.standing_lb_ac.get(week, rate)
         if abs(rate - before) > _SAME_LB_AC:
@@ -47,8 +49,7 @@ def shown(season: Season, block: str, on: date) -> Shown:
     """What a chart of a block shows besides its season: decisions, and results before they were corrected."""
     key = block_of(season.file, block).block.key
     records = counting_on(season.records.all(), on)
-    replaced = [item for item in replaced_results(records, key) if item.result.known_on <= on]
-    return Shown(_marks(season.decisions(block, on)), replaced)
+    return Shown(_marks(season.decisions(block, on)), replaced_results(records, key, on))
 
 
 def paper(phone: bool) -> Paper:

@@ -20,8 +20,13 @@ Z_95: Final = 1.96
 """Standard deviations to either side of the middle that hold 95 % of a normal distribution."""
 
 
+FARTHEST: Final = 2.0
+"""Band widths beyond an edge up to which a trend is followed, and a third one for its limits: what is further out
+says nothing of a crop any more (the project's own)."""
+
+
 class Projected(NamedTuple):
-    """Where the tissue value would lie on a day: middle and 95 % interval [stored unit]."""
+    """Where the tissue value would lie on a day: middle and 95 % interval [stored unit], within `FARTHEST`."""
 
     on: date
     low: float
@@ -34,7 +39,7 @@ class Projection:
     """A trend carried on.
 
     Attributes:
-        points: one a day, from the deciding sample to the day of the next one.
+        points: one a day, from the deciding sample to as many days later as samples are apart (`sample_days`).
         words: what it says, for example "as the trend runs, 1 Apr: below 97 %".
     """
 
@@ -54,7 +59,8 @@ def projection(season: BlockFacts, facts: Facts, found: Recommendation) -> Proje
         found: what is recommended on that day.
 
     Returns:
-        None without a trend, for a bound, a band with one edge, and a sample too old to decide on.
+        None without a trend, for a bound, a band with one edge, a sample too old to decide on, where the band ends
+        before the facts' day, and where the trend leads more than `FARTHEST` band widths out of the band at once.
     """
     reading, trend, policy = facts.primary, facts.trend, season.policy
     if reading is None or trend is None or (facts.on - reading.sampled).days > policy.stale_days.value:
@@ -77,7 +83,7 @@ def projection(season: BlockFacts, facts: Facts, found: Recommendation) -> Proje
         if point is None:
             break
         points.append(point)
-    if len(points) < 2:
+    if len(points) < 2 or points[-1].on <= facts.on:
         return None
     last = points[-1].on
     chances = trend.ahead(place, sd, (last - reading.sampled).days)
@@ -97,15 +103,18 @@ def _point(day: date, band: Band, projected: tuple[float, float]) -> Projected |
     if width is None or band.low is None:
         return None
     place, sd = projected
-    low, middle, high = (band.low * math.exp(width * (place + z * sd)) for z in (-Z_95, 0.0, Z_95))
+    if not -FARTHEST <= place <= 1 + FARTHEST:
+        return None
+    ends = (max(place - Z_95 * sd, -1 - FARTHEST), place, min(place + Z_95 * sd, 2 + FARTHEST))
+    low, middle, high = (band.low * math.exp(width * end) for end in ends)
     return Projected(day, low, middle, high)
 
 
 def _how(found: Recommendation, clear: bool) -> str:
     """How far the trend may be followed, as the rules see it."""
-    if any(line.rule == "too soon" and line.fired for line in found.trace):
-        return "trend before the last change"
-    return "as the trend runs" if clear else "no clear trend"
+    if not clear:
+        return "no clear trend"
+    return "trend before the last change" if found.fired("too soon") else "as the trend runs"
 
 
 def _likeliest(chances: tuple[float, float, float]) -> str:

@@ -284,8 +284,12 @@ def _reading_words(reading: Reading) -> str:
 def replaced_row(item: Replaced) -> Row:
     """A result as it was before it was corrected or voided."""
     was, now = item.result, item.now
-    if now is None:
+    if item.pending:
+        what = "withdrawn; what stands in its place was not known yet"
+    elif now is None:
         what = "voided"
+    elif now.block != was.block:
+        what = f"moved from block {was.block} to block {now.block} as {now.text()} (record {now.record})"
     else:
         moved = f" of {short_date(now.sampled)}" if now.sampled != was.sampled else ""
         what = f"corrected to {now.text()}{moved} (record {now.record})"

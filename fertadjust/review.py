@@ -9,7 +9,6 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
-from enum import StrEnum
 from itertools import groupby, pairwise
 from typing import Final, NamedTuple
 
@@ -19,12 +18,11 @@ from fertadjust.history import Moment
 from fertadjust.ledger import LedgerWeek
 from fertadjust.readings import deciding, history, side_of
 from fertadjust.record import Kind, Record, counting_on
-from fertadjust.rules.evidence_rules import lag_days
+from fertadjust.review_changes import AfterChange, Return, changes_in
 from fertadjust.rules.facts import NotUsed, Reading
 from fertadjust.season import BlockSeason
-from fertadjust.stored import Decided, first_versions, result_of
+from fertadjust.stored import first_versions, result_of
 from fertadjust.tissue import MAIN_ANALYTE, Basis, Censor, Method, Tissue
-from fertadjust.units import DAYS_PER_WEEK
 
 OFF_TARGET: Final = 0.10
 """A week counts as off its target from this share of it on: the project's own threshold."""
@@ -61,45 +59,6 @@ class Sides(NamedTuple):
         return self.within / self.known if self.known else None
 
 
-class Return(StrEnum):
-    """Where the first settled result after a change lay."""
-
-    BACK = "back in band"
-    SAME = "still out on the same side"
-    OTHER = "out on the other side"
-    UNTOLD = "cannot be told"
-    NONE = "no later result"
-
-
-@dataclass(frozen=True, slots=True)
-class AfterChange:
-    """A decided raise or cut whose deciding result lay out of its band, and what came after it.
-
-    Attributes:
-        decided: the decision.
-        raised: whether it raised the rate; it cut it otherwise.
-        before: the deciding reading as it was known on that day.
-        side: the side of its band that it lay on.
-        corrected_since: whether a result behind it has been corrected or voided since.
-        after: the first reading of the same kind that can show the new rate by the policy's lag, or None.
-        outcome: where that one lay.
-        days: days from the decision to that sample, or None.
-        changed_again: whether another decision moved the rate of a week that began before that sample.
-        ran_out: whether the plan's own rate came back before that sample without a decision.
-    """
-
-    decided: Decided
-    raised: bool
-    before: Reading
-    side: Side
-    corrected_since: bool
-    after: Reading | None
-    outcome: Return
-    days: int | None
-    changed_again: bool
-    ran_out: bool
-
-
 @dataclass(frozen=True, slots=True)
 class Nitrogen:
     """The block's nitrogen on a day [lb/ac].
@@ -109,6 +68,7 @@ class Nitrogen:
         weeks: the weeks that have ended.
         plan_lb_ac: the whole plan.
         logged_lb_ac: all that was logged, in those weeks and besides.
+        besides_lb_ac: logged outside those weeks.
         assumed_lb_ac: targets of ended weeks without a log; they count against the cap as applied.
         credits_lb_ac, cap_lb_ac: credits and season cap; None without a cap.
     """
@@ -117,6 +77,7 @@ class Nitrogen:
     weeks: tuple[LedgerWeek, ...]
     plan_lb_ac: float
     logged_lb_ac: float
+    besides_lb_ac: float
     assumed_lb_ac: float
     credits_lb_ac: float
     cap_lb_ac: float | None
@@ -138,8 +99,8 @@ class Nitrogen:
 
     @property
     def unlogged(self) -> tuple[int, ...]:
-        """Numbers of the ended weeks without a log."""
-        return tuple(row.week.number for row in self.weeks if not row.logged)
+        """Numbers of the ended weeks without a log in which something was to go out."""
+        return tuple(row.week.number for row in self.weeks if not row.logged and row.target_lb_ac > _SAME_LB_AC)
 
     @property
     def off_target(self) -> tuple[int, ...]:
@@ -226,7 +187,6 @@ def review_of(now: BlockSeason, moments: Sequence[Moment], records: Sequence[Rec
     readings = _reviewed(every, on)
     start = min([now.plan.start, *(item.sampled for item in every)])
     corrected, voided = _undone(now.block.key, counting_on(records, on), on)
-    changes = [_after(now, item, first_versions(records), moments, on) for item in moments]
     return Review(
         season=now,
         on=on,
@@ -240,7 +200,7 @@ def review_of(now: BlockSeason, moments: Sequence[Moment], records: Sequence[Rec
         corrected=corrected,
         voided=voided,
         moments=tuple(moments),
-        changes=tuple(item for item in changes if item is not None),
+        changes=tuple(changes_in(now, moments, first_versions(records), on)),
         nitrogen=_nitrogen(now, on),
         sampling=_sampling(now, every, on),
     )
@@ -300,65 +260,17 @@ def _undone(block: str, records: Sequence[Record], on: date) -> tuple[int, int]:
     return len(undone[False] - undone[True]), len(undone[True])
 
 
-def moved(decided: Decided) -> tuple[int, bool] | None:
-    """The first week whose rate a decision moved, and whether it raised it; None where it moved none."""
-    for week, rate in sorted(decided.rates_lb_ac.items()):
-        before = decided.standing_lb_ac.get(week, rate)
-        if abs(rate - before) > _SAME_LB_AC:
-            return week, rate > before
-    return None
-
-
-def _after(
-    now: BlockSeason, moment: Moment, first_of: dict[int, int], every: Sequence[Moment], on: date
-) -> AfterChange | None:
-    """What came after a day's decision; None where it moved no rate or no result out of its band led to it."""
-    before, decided = moment.advice.facts.primary, moment.decided
-    move = None if decided is None else moved(decided)
-    side = None if before is None else side_of(before)
-    if decided is None or before is None or move is None or side is None or side is Side.WITHIN:
-        return None
-    begins = _begins(now, move[0])
-    settled = begins + timedelta(days=int(lag_days(moment.advice.facts, now.policy).value))
-    same = {first_of.get(number, number) for number in before.records}
-    later = [item for item in now.later_readings(before, on) if item.sampled >= settled]
-    after = next((r for r in later if same.isdisjoint(first_of.get(n, n) for n in r.records)), None)
-    until = on if after is None else after.sampled
-    weeks = [week for week in now.plan.weeks if begins <= week.start < until]
-    moves = [moved(item.decided) for item in every if item.decided is not None and item.decided.on > decided.on]
-    return AfterChange(
-        decided=decided,
-        raised=move[1],
-        before=before,
-        side=side,
-        corrected_since=not {item.record for item in now.results}.issuperset(before.records),
-        after=after,
-        outcome=_outcome(side, after),
-        days=None if after is None else (after.sampled - decided.on).days,
-        changed_again=any(item is not None and _begins(now, item[0]) < until for item in moves),
-        ran_out=any(now.path(on).change_for(week) is None for week in weeks),
-    )
-
-
-def _begins(now: BlockSeason, week: int) -> date:
-    return now.plan.start + timedelta(days=DAYS_PER_WEEK * (week - 1))
-
-
-def _outcome(side: Side, after: Reading | None) -> Return:
-    if after is None:
-        return Return.NONE
-    outcomes = {None: Return.UNTOLD, Side.WITHIN: Return.BACK, side: Return.SAME}
-    return outcomes.get(side_of(after), Return.OTHER)
-
-
 def _nitrogen(now: BlockSeason, on: date) -> Nitrogen:
     ledger, plan = now.ledger(on), now.plan
     logged, assumed = ledger.spent_lb_ac(on)
+    weeks = tuple(ledger.week(week, on) for week in plan.weeks if week.end < on)
+    ended = weeks[-1].week.end if weeks else plan.start - timedelta(days=1)
     return Nitrogen(
         area_ac=now.block.area_ac(),
-        weeks=tuple(ledger.week(week, on) for week in plan.weeks if week.end < on),
+        weeks=weeks,
         plan_lb_ac=sum(plan.rates_lb_ac),
         logged_lb_ac=logged,
+        besides_lb_ac=sum(item.n_lb_ac for item in ledger.applications if not plan.start <= item.on <= ended),
         assumed_lb_ac=assumed,
         credits_lb_ac=plan.credits_lb_ac,
         cap_lb_ac=plan.cap_lb_ac,

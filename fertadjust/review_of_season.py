@@ -9,14 +9,17 @@ from typing import TYPE_CHECKING, Any
 from fertadjust import review_words
 from fertadjust.advice_data import reading_data
 from fertadjust.entry import block_of
+from fertadjust.errors import UserError
 from fertadjust.history import history_data, moments
 from fertadjust.record import Kind, Record, standing_on
+from fertadjust.records import RECORDS_FILE
 from fertadjust.review import FarmReview, Review, Sides, farm_review, review_of
 from fertadjust.review_next_year import farm_next_year, next_year
 from fertadjust.review_words import Suggestion
 from fertadjust.rules.evidence_rules import compared
+from fertadjust.season import BlockSeason
 from fertadjust.season_book import PROGRAM
-from fertadjust.stored import arrivals, decided_of, first_versions, with_records
+from fertadjust.stored import NOT_AS_WRITTEN, arrivals, decided_of, first_versions, with_records
 from fertadjust.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -35,14 +38,18 @@ def review(season: Season, block: str, on: date) -> Review:
 
 
 def review_of_farm(season: Season, on: date) -> FarmReview:
-    """The reviews of all blocks of an opened season on a day."""
+    """The reviews of all blocks of an opened season on a day.
+
+    Raises:
+        UserError: the records cannot be read.
+    """
     every = season.records.all()
     return farm_review([_reviewed(season, key, every, on) for key in season.blocks])
 
 
 def _reviewed(season: Season, block: str, every: Sequence[Record], on: date) -> Review:
     plan = block_of(season.file, block)
-    mine = [record for record in every if record.block == plan.block.key]
+    mine = _readable(plan, every)
     stood = standing_on(every, on)
     decisions = [decided_of(item) for item in stood if (item.kind, item.block) == (Kind.DECISION, plan.block.key)]
     history = moments(
@@ -53,6 +60,25 @@ def _reviewed(season: Season, block: str, every: Sequence[Record], on: date) -> 
         first_versions(every),
     )
     return review_of(with_records(plan, stood), history, every, on)
+
+
+def _readable(plan: BlockSeason, every: Sequence[Record]) -> list[Record]:
+    """A block's records; every one that was ever written, replaced or not, can be read.
+
+    Raises:
+        UserError: one cannot.
+    """
+    mine = [record for record in every if record.block == plan.block.key]
+    written = [record for record in mine if record.content is not None]
+    try:
+        with_records(plan, written)
+        for record in written:
+            if record.kind is Kind.DECISION:
+                decided_of(record)
+    except NOT_AS_WRITTEN:
+        text = f"{RECORDS_FILE}: a record is not as this program writes it; fertadjust audit says which"
+        raise UserError(text) from None
+    return mine
 
 
 def review_page(season: Season, block: str, on: date) -> str:

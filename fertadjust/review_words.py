@@ -11,8 +11,10 @@ from fertadjust.compare import Side
 from fertadjust.dates import day, short_day
 from fertadjust.history import Moment
 from fertadjust.readings import side_of
-from fertadjust.review import OFF_TARGET, AfterChange, FarmReview, Nitrogen, Review, Sides, moved
+from fertadjust.review import OFF_TARGET, FarmReview, Nitrogen, Review, Sides
+from fertadjust.review_changes import AfterChange
 from fertadjust.rules.facts import Action, Reading
+from fertadjust.stored import Decided
 from fertadjust.tissue import format_value
 from fertadjust.units import UnitSystem
 from fertadjust.words import band_words, rate
@@ -35,8 +37,13 @@ RULES_OF_THUMB: Final = (
 )
 NONE_APPLIES: Final = "None of the rules of thumb has anything to say about this season."
 
+ADVISED_THEN: Final = (
+    "Then: as it was advised on that day; the plan, the rules or late records have changed it since."
+)
+
 _SIDES: Final = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above", None: "cannot be told against"}
-_CHOICES: Final = {"accept": "accepted", "change": "changed", "leave": "left"}
+_ACCEPT: Final = "accept"
+_CHOICES: Final = {_ACCEPT: "accepted", "change": "changed", "leave": "left"}
 
 
 # --- small words --------------------------------------------------------------------------------------------
@@ -141,38 +148,69 @@ def _decided_in_short(reviews: Sequence[Review], came_back: tuple[int, int]) -> 
 
 
 def advised(moments: Sequence[Moment]) -> str:
-    """How often each action was advised."""
-    found = [item.advice.recommendation.action for item in moments]
+    """How often each action was advised; on a day with a decision, as it was advised then."""
+    found = [item.decided.action if item.decided else item.advice.recommendation.action for item in moments]
     counts = [f"{action.value} {found.count(action)} times" for action in Action]
     return f"Advised: {', '.join(counts)}".replace(" 1 times", " once")
 
 
 def decided(moments: Sequence[Moment]) -> str:
-    """What became of the advices."""
-    choices = [item.decided.choice if item.decided else "" for item in moments]
+    """What became of the advices; a day on which no week of the plan was left asks for no decision."""
+    choices = [item.decided.choice for item in moments if item.decided]
     counts = [f"{choices.count(choice)} {word}" for choice, word in _CHOICES.items()]
-    return f"decided: {', '.join(counts)}, {counted(choices.count(''), 'advice day')} without a decision"
+    past = sum(_none_left(item) for item in moments)
+    without = len(moments) - len(choices) - past
+    text = f"decided: {', '.join(counts)}, {counted(without, 'advice day')} without a decision"
+    return f"{text}, {past} with no week of the plan left to change" if past else text
+
+
+def _none_left(moment: Moment) -> bool:
+    return moment.decided is None and not moment.advice.facts.coming
 
 
 def choice(moment: Moment, units: UnitSystem) -> str:
     """A day's decision in a few words."""
     if moment.decided is None:
-        return "nothing on that day"
-    rates = moment.decided.rates_lb_ac
-    first = f", {rate(rates[min(rates)], units)}" if rates else ""
-    return f"{_CHOICES.get(moment.decided.choice, moment.decided.choice)}{first}"
+        return "no week left" if _none_left(moment) else "nothing that day"
+    return f"{_CHOICES.get(moment.decided.choice, moment.decided.choice)}{_first(moment.decided, units, ', ')}"
+
+
+def _first(decided: Decided, units: UnitSystem, between: str) -> str:
+    rates = decided.rates_lb_ac
+    return f"{between}{rate(rates[min(rates)], units)}" if rates else ""
 
 
 def moment_row(moment: Moment, units: UnitSystem) -> tuple[str, str, str, str, str]:
-    """A day in a narrow row: day, result, what was advised and decided, and what was logged until the next day."""
-    found, reading, followed = moment.advice.recommendation, moment.advice.facts.primary, moment.followed
+    """A day in a narrow row: day, result, what was advised and decided, and what was logged until the next day.
+
+    Where another advice was decided on than comes out now, both stand there; see `ADVISED_THEN`.
+    """
+    reading, followed = moment.advice.facts.primary, moment.followed
     value = "none"
     if reading is not None:
         value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
-        value += f", {_SIDES[side_of(reading)].split(' against')[0]}"
-    to = f" {rate(found.rates_lb_ac[0], units)}" if found.rates_lb_ac else ""
+        value += f", {_SIDES[side_of(reading)].replace('cannot be told against', 'not known')}"
     logged = f"{rate(followed.applied_lb_ac, units)} of {rate(followed.aimed_lb_ac, units)}"
-    return short_day(moment.advice.on), value, f"{found.action.value}{to}", choice(moment, units), logged
+    return short_day(moment.advice.on), value, _advised(moment, units), choice(moment, units), logged
+
+
+def _advised(moment: Moment, units: UnitSystem) -> str:
+    then, now = advised_then(moment, units), _advised_now(moment, units)
+    return f"{then} then, now {now}" if then else now
+
+
+def _advised_now(moment: Moment, units: UnitSystem) -> str:
+    found = moment.advice.recommendation
+    return f"{found.action.value} {rate(found.rates_lb_ac[0], units)}" if found.rates_lb_ac else found.action.value
+
+
+def advised_then(moment: Moment, units: UnitSystem) -> str:
+    """What a decision was made on, where something else comes out now: "raise"; "raise 5.25" where accepted."""
+    made = moment.decided
+    if made is None or not moment.comes_out_otherwise(units):
+        return ""
+    then = f"{made.action.value}{_first(made, units, ' ') if made.choice == _ACCEPT else ''}"
+    return "" if then == _advised_now(moment, units) else then
 
 
 def results_lines(review: Review) -> list[str]:
@@ -214,7 +252,6 @@ class ChangeWords(NamedTuple):
 
 def change_words(item: AfterChange, units: UnitSystem) -> ChangeWords:
     """One change in words."""
-    week = (moved(item.decided) or (min(item.decided.rates_lb_ac), True))[0]
     notes = {
         "another change was made in between": item.changed_again,
         "the plan's own rate had come back by then": item.ran_out,
@@ -222,7 +259,7 @@ def change_words(item: AfterChange, units: UnitSystem) -> ChangeWords:
     }
     return ChangeWords(
         on=short_day(item.decided.on),
-        change=f"{'raised' if item.raised else 'cut'} to {rate(item.decided.rates_lb_ac[week], units)}",
+        change=f"{'raised' if item.raised else 'cut'} to {rate(item.decided.rates_lb_ac[item.week], units)}",
         before=result(item.before),
         after="none yet that can show it" if item.after is None else result(item.after),
         outcome=item.outcome.value,
@@ -241,13 +278,12 @@ def came_back(back: int, told: int, waiting: int) -> str:
 
 def nitrogen_lines(item: Nitrogen) -> list[tuple[str, float]]:
     """Name and amount [lb/ac] of each line of the nitrogen account."""
-    besides = item.logged_lb_ac - sum(row.applied_lb_ac for row in item.weeks)
     lines = [
         ("Plan of the whole season", item.plan_lb_ac),
         (f"Planned for the {counted(len(item.weeks), 'week')} that ended", item.planned_lb_ac),
         ("Aimed at in them, as decided", item.aimed_lb_ac),
-        ("Logged in them", item.logged_lb_ac - besides),
-        ("Logged besides, outside the ended weeks", besides),
+        ("Logged in them", sum(row.applied_lb_ac for row in item.weeks)),
+        ("Logged besides, outside the ended weeks", item.besides_lb_ac),
         ("Weeks without a log, counted as applied", item.assumed_lb_ac),
         ("Credits", item.credits_lb_ac),
         ("Total: credits, logged, counted as applied", item.total_lb_ac),
@@ -314,12 +350,14 @@ def weeks_lines(item: Nitrogen) -> list[str]:
     """Weeks off their target, and weeks without a log."""
     if not item.weeks:
         return ["No week of the plan has ended."]
-    logged = len(item.weeks) - len(item.unlogged)
+    logged = sum(row.logged for row in item.weeks)
     off = f"Off target by more than {100 * OFF_TARGET:.0f} % (the project's own threshold): "
     off += f"{len(item.off_target)} of {counted(logged, 'logged week')}"
     off += f" ({numbered(item.off_target)})." if item.off_target else "."
-    without = f"Without a log: {numbered(item.unlogged)}." if item.unlogged else "Every week has a log."
-    return [off, without]
+    if item.unlogged:
+        return [off, f"Without a log: {numbered(item.unlogged)}."]
+    every = "Every week" if logged == len(item.weeks) else "Every week in which something was to go out"
+    return [off, f"{every} has a log."]
 
 
 def sampling_lines(review: Review) -> list[str]:

@@ -149,33 +149,60 @@ class Replaced(NamedTuple):
         result: the result as it was.
         now: the result that stands in its place, or None when it was voided.
         reason: why it was corrected or voided.
+        pending: whether the result in its place was not known yet on the day looked from; ``now`` is then None.
     """
 
     result: TissueResult
     now: TissueResult | None
     reason: str
+    pending: bool = False
 
 
-def replaced_results(records: Sequence[Record], block: str) -> tuple[Replaced, ...]:
-    """Of some records in order, a block's results that were corrected or voided, oldest first.
+def replaced_results(records: Sequence[Record], block: str, on: date) -> tuple[Replaced, ...]:
+    """Results known on a day that were corrected or voided, oldest first: a block's own, and those moved to it.
 
-    A correction that left kind, value and sampling day as they were is left out.
+    A correction that left block, kind, value and sampling day as they were is left out.
+
+    Args:
+        records: those that count on the day, in order.
+        block: key of the block.
+        on: the day.
     """
     by = {record.replaces: record for record in records if record.replaces is not None}
     found = []
     for record in records:
-        if (record.kind, record.block) != (Kind.RESULT, block) or record.content is None:
-            continue
-        if record.number not in by:
+        if record.kind is not Kind.RESULT or record.content is None or record.number not in by:
             continue
         last = by[record.number]
         reason = last.reason
         while last.number in by:
             last = by[last.number]
         was, now = result_of(record), None if last.content is None else result_of(last)
-        if now is None or _shown(was) != _shown(now):
+        if was.known_on > on or block not in (was.block, None if now is None else now.block):
+            continue
+        if now is not None and now.known_on > on:
+            found.append(Replaced(was, None, reason, pending=True))
+        elif now is None or _shown(was) != _shown(now):
             found.append(Replaced(was, now, reason))
     return tuple(found)
+
+
+def undone_since(records: Sequence[Record], standing: Sequence[Record], on: date) -> date | None:
+    """Day of a block's last decision, when a result that it was made on was corrected or voided after it.
+
+    Args:
+        records: the records that count on the day, in order, the replaced ones among them.
+        standing: those of the block that stand.
+        on: the day.
+    """
+    decided = [item for item in standing if item.kind is Kind.DECISION and date.fromisoformat(item.day) <= on]
+    if not decided:
+        return None
+    last = max(decided, key=lambda item: (item.day, item.number))
+    result = _content(last)["advice"]["result"]
+    rests_on = set() if result is None else set(result["records"])
+    undone = {item.replaces for item in records if item.number > last.number and item.kind is Kind.RESULT}
+    return date.fromisoformat(last.day) if rests_on & undone else None
 
 
 def _shown(result: TissueResult) -> tuple[object, ...]:

@@ -16,10 +16,10 @@ from fertadjust.attention import Standing, attention_key, standing_of
 from fertadjust.compare import Side
 from fertadjust.errors import UserError
 from fertadjust.needs import Matter, Urgency
-from fertadjust.record import Record, standing_on
+from fertadjust.record import Record, counting_on, standing
 from fertadjust.records import RECORDS_FILE
 from fertadjust.season import BlockSeason
-from fertadjust.stored import NOT_AS_WRITTEN, with_records
+from fertadjust.stored import NOT_AS_WRITTEN, undone_since, with_records
 from fertadjust.tissue import format_value
 from fertadjust.units import UnitSystem
 from fertadjust.words import rate, rates
@@ -39,12 +39,14 @@ class Row(NamedTuple):
 
     Attributes:
         farm: the farm's name, with its folder where two folders are of one farm.
+        season_farm: the farm's name alone.
         folder: the season folder in the words it was given in.
         season: the block with what was known on the day.
         standing: how it stands.
     """
 
     farm: str
+    season_farm: str
     folder: str
     season: BlockSeason
     standing: Standing
@@ -105,6 +107,9 @@ def open_folders(folders: Iterable[Path]) -> tuple[list[tuple[str, Season]], lis
         if folder.resolve() in seen:
             continue
         seen.add(folder.resolve())
+        if not folder.is_dir():
+            faults.append(FolderFault(str(folder), "there is no such folder"))
+            continue
         try:
             seasons.append((str(folder), open_season(folder)))
         except UserError as error:
@@ -121,7 +126,7 @@ def summary_of(seasons: Sequence[tuple[str, Season]], on: date, faults: Sequence
         faults: what was wrong with folders that could not be opened. A season whose records cannot be read adds
             its own and is left out; the others are not touched by it.
     """
-    found: list[tuple[str, Season, dict[str, BlockSeason]]] = []
+    found: list[tuple[str, Season, dict[str, tuple[BlockSeason, date | None]]]] = []
     wrong = list(faults)
     for folder, season in seasons:
         try:
@@ -133,22 +138,31 @@ def summary_of(seasons: Sequence[tuple[str, Season]], on: date, faults: Sequence
     for folder, season, blocks in found:
         alone = farms[season.file.farm] == 1
         farm = season.file.farm if alone else f"{season.file.farm} ({folder})"
-        rows += [Row(farm, folder, block, standing_of(block, on)) for block in blocks.values()]
+        rows += [
+            Row(farm, season.file.farm, folder, block, standing_of(block, on, undone))
+            for block, undone in blocks.values()
+        ]
     rows.sort(key=lambda row: attention_key(row.standing))
     return Summary(on, tuple(rows), len(found), tuple(wrong))
 
 
-def blocks_known(season: Season, on: date) -> dict[str, BlockSeason]:
-    """Every block of a season with what was known on a day; the records are read once for all.
+def blocks_known(season: Season, on: date) -> dict[str, tuple[BlockSeason, date | None]]:
+    """Every block of a season with what was known on a day; for the day with it see `stored.undone_since`.
+
+    The records are read once for all.
 
     Raises:
         UserError: the records cannot be read.
     """
     by_block: dict[str, list[Record]] = defaultdict(list)
     try:
-        for record in standing_on(season.records.all(), on):
+        counting = counting_on(season.records.all(), on)
+        for record in standing(counting):
             by_block[record.block].append(record)
-        return {key: with_records(plan, by_block[key]) for key, plan in season.file.blocks.items()}
+        return {
+            key: (with_records(plan, by_block[key]), undone_since(counting, by_block[key], on))
+            for key, plan in season.file.blocks.items()
+        }
     except NOT_AS_WRITTEN:
         text = f"{RECORDS_FILE}: a record is not as this program writes it; fertadjust audit says which"
         raise UserError(text) from None
@@ -213,7 +227,7 @@ def rates_shown(standing: Standing) -> tuple[str, str]:
     """Rates in force, and those to follow as decided on this day or else as advised, "" where they stay."""
     found = standing.recommendation
     new = found.rates_lb_ac if standing.decided_lb_ac is None else standing.decided_lb_ac
-    before, after = rates(found.standing_rates_lb_ac, standing.units), rates(new, standing.units)
+    before, after = rates(standing.in_force_lb_ac, standing.units), rates(new, standing.units)
     return before, "" if after == before else after
 
 
@@ -226,7 +240,7 @@ def first_change(standing: Standing) -> tuple[str, str]:
     new = found.rates_lb_ac if standing.decided_lb_ac is None else standing.decided_lb_ac
     pairs = [
         (rate(old, standing.units), rate(then, standing.units))
-        for old, then in zip(found.standing_rates_lb_ac, new, strict=True)
+        for old, then in zip(standing.in_force_lb_ac, new, strict=True)
     ]
     changed = [pair for pair in pairs if pair[0] != pair[1]]
     return next(iter([*changed, *pairs]), ("none", "none"))
@@ -282,7 +296,7 @@ def _row_data(row: Row) -> dict[str, Any]:
         "result": _result_data(one),
         "action": found.action.value,
         "weeks": [week.number for week in found.weeks],
-        "rates_before": out(found.standing_rates_lb_ac),
+        "rates_in_force": out(one.in_force_lb_ac),
         "rates_advised": out(found.rates_lb_ac),
         "rates_decided": out(one.decided_lb_ac),
         "review": day(one.review),

@@ -7,10 +7,11 @@ from typing import Any
 
 from fertadjust import words
 from fertadjust.attention import Standing
+from fertadjust.block_day import Phase
 from fertadjust.compare import percent
 from fertadjust.dates import day, short_day
 from fertadjust.farm_charts import overview_svgs
-from fertadjust.needs import Phase, Urgency
+from fertadjust.needs import Urgency
 from fertadjust.pages import Drawn, environment, figures
 from fertadjust.summary import Row, Summary, counts_sentence, left_words, rates_shown, side_words, value_words
 
@@ -32,7 +33,7 @@ def summary_html(summary: Summary, *, program: str, charts: Sequence[Drawn] = ()
         .get_template("summary.html.j2")
         .render(
             day=day(summary.on),
-            title=summary.rows[0].farm if summary.folders == 1 and summary.rows else f"{summary.folders} farms",
+            title=_farms(summary),
             several=summary.several,
             counts=counts_sentence(summary),
             charts=figures(charts),
@@ -44,6 +45,15 @@ def summary_html(summary: Summary, *, program: str, charts: Sequence[Drawn] = ()
             program=program,
         )
     )
+
+
+def _farms(summary: Summary) -> str:
+    """The one farm's name, or how many farms and folders there are."""
+    farms = {row.season_farm for row in summary.rows}
+    if len(farms) != 1:
+        return f"{len(farms)} farms"
+    name = next(iter(farms))
+    return name if summary.folders == 1 else f"{name}, {summary.folders} folders"
 
 
 def drawn_summary(summary: Summary, *, program: str) -> str:

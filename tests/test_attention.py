@@ -12,9 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fertadjust.attention import Standing, attention_key, by_attention, standing_of
+from fertadjust.block_day import Phase
 from fertadjust.evidence import Evidence
 from fertadjust.ledger import Application
-from fertadjust.needs import Matter, Need, Phase, Urgency, need_order
+from fertadjust.needs import Matter, Need, Urgency, need_order
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change, Credit, Plan
 from fertadjust.rules.facts import Action
@@ -207,6 +208,95 @@ def test_an_advice_that_was_left_is_asked_for_again_with_the_day() -> None:
     assert "left" not in only(before, Matter.DECIDE).text
 
 
+def test_what_was_answered_already_can_wait_until_something_comes_in() -> None:
+    """Another rate was decided on the same result: the advice is told with the day, and no longer as due today."""
+    own = change(CAME, day_in(8, 5), 1.0, 5.25)
+    one = kept(result(LOW), changes=(own,))
+    found = standing_of(one, CAME + timedelta(days=1))
+    need = only(found, Matter.DECIDE)
+    assert need.urgency is Urgency.WHEN_YOU_CAN
+    assert need.text.endswith("lb N/ac/week (you decided otherwise on 11 Apr).")
+    seen = Observation(70, "north", CAME + timedelta(days=1), Sight.OTHER, None, "pale leaves")
+    again = standing_of(replace(one, observations=(seen,)), CAME + timedelta(days=1))
+    assert only(again, Matter.DECIDE).urgency is Urgency.TODAY
+    newer = replace(one, results=(*one.results, result(LOW, 7, record=2, delay=1)))
+    assert only(standing_of(newer, day_in(7, 3)), Matter.DECIDE).urgency is Urgency.TODAY
+
+
+def test_a_decision_on_a_result_that_was_undone_is_to_be_made_again() -> None:
+    cut = kept(result(INSIDE), changes=(change(CAME, day_in(8, 5), 0.75, 3.95),))
+    on = CAME + timedelta(days=1)
+    assert not about(standing_of(cut, on), Matter.UNDONE)
+    assert only(standing_of(cut, on, CAME), Matter.UNDONE) == (
+        Urgency.TODAY,
+        "The decision of 11 Apr rests on a result that was corrected or voided since: look at the advice and "
+        "decide again.",
+        Matter.UNDONE,
+    )
+    assert not about(standing_of(cut, CAME, CAME), Matter.UNDONE), "decided again on that very day"
+
+
+def test_left_on_the_review_date_a_change_runs_out_all_the_same() -> None:
+    review = day_in(8, 5)
+    raised = (change(CAME, review),)
+    on = review + timedelta(days=2)
+    left = kept(result(LOW), result(INSIDE, 8, record=2, offset=1, delay=2), changes=raised, left=(review,))
+    found = standing_of(left, on)
+    assert set(found.in_force_lb_ac) == {5.25}
+    assert only(found, Matter.DECIDE).text.startswith("The change of 11 Apr ran out on 25 Apr: the advice is to ")
+    assert "without a decision 5.25 runs" in found.headline
+
+
+def test_a_hold_that_goes_on_only_by_a_decision_is_told_before_the_week_begins() -> None:
+    """Raised to week 8; the review is on the Monday of week 9, so that week 9 runs at the plan's own rate."""
+    review = day_in(9)
+    one = kept(result(LOW), result(INSIDE, 8, record=2, offset=1, delay=2), changes=(change(CAME, review),))
+    for on, urgency in ((day_in(8, 4), Urgency.THIS_WEEK), (review, Urgency.TODAY)):
+        found = standing_of(one, on)
+        if found.recommendation.action is Action.HOLD and found.in_force_lb_ac:
+            need = only(found, Matter.DECIDE)
+            assert need.urgency is urgency
+            assert "without a decision 5.25 runs" in need.text
+
+
+def test_the_day_of_a_sample_that_was_agreed_with_a_change_stays() -> None:
+    """Review less three days for the laboratory, whatever the advice of the days between would ask for."""
+    review = day_in(8, 5)
+    agreed = review - timedelta(days=int(policy().laboratory_days.value))
+    raised = kept(result(LOW), changes=(change(CAME, review),))
+    for days in range(1, 11):
+        assert standing_of(raised, CAME + timedelta(days=days)).next_sample == agreed
+    answered = replace(raised, results=(*raised.results, result(INSIDE, 8, record=2, delay=1)))
+    assert standing_of(answered, day_in(8, 4)).next_sample != agreed
+
+
+def test_advice_that_nobody_decided_on_puts_no_sample_off() -> None:
+    low = kept(result(LOW))
+    due = low.results[0].sampled + timedelta(days=int(policy().sample_days.value))
+    for days in range(8):
+        on = CAME + timedelta(days=days)
+        assert standing_of(low, on).recommendation.next_sample >= due
+        assert standing_of(low, on).next_sample == due
+
+
+def test_with_the_cap_used_up_nobody_is_told_to_apply_what_is_planned() -> None:
+    short = kept(result(LOW), the_plan=plan(cap=51.5, credits_=CREDIT), applications=logged(range(1, 7), 2.0))
+    found = standing_of(short, CAME)
+    applied = [text for text in found.recommendation.to_do if text.startswith("Apply what is planned")]
+    told = [need.text for need in found.needs if need.text.startswith("Apply what is planned")]
+    used_up = kept(result(LOW), the_plan=plan(cap=32.0, credits_=CREDIT), applications=logged(range(1, 7), 2.0))
+    assert applied
+    assert told == applied
+    assert not [need for need in standing_of(used_up, CAME).needs if need.text.startswith("Apply what is planned")]
+
+
+def test_a_review_after_the_last_week_has_begun_is_not_told() -> None:
+    last = kept(result(INSIDE, 11), changes=(change(day_in(11, 5), day_in(12, 3), weeks=(12,)),))
+    found = standing_of(last, day_in(12, 1))
+    assert found.review is None
+    assert not about(found, Matter.REVIEW_SOON)
+
+
 def test_a_change_that_ran_out_asks_for_a_decision_from_the_day_after() -> None:
     review = day_in(8, 5)
     raised = kept(result(LOW), changes=(change(CAME, review),))
@@ -227,8 +317,13 @@ def test_a_change_that_ran_out_although_its_result_came_in_time_is_told_as_well(
     answered = kept(result(LOW), result(INSIDE, 8, record=2, offset=1, delay=2), changes=(change(CAME, review),))
     found = standing_of(answered, review + timedelta(days=1))
     assert answered.facts(review + timedelta(days=1)).overdue is None
-    assert about(found, Matter.RAN_OUT)
-    assert not about(found, Matter.WRITE_DOWN)
+    assert only(found, Matter.DECIDE)[:2] == (
+        Urgency.TODAY,
+        "The change of 11 Apr ran out on 25 Apr: the advice is to cut nitrogen to 6.15 lb N/ac/week; without a "
+        "decision 5.25 runs.",
+    )
+    assert set(found.in_force_lb_ac) == {5.25}
+    assert not about(found, Matter.RAN_OUT) + about(found, Matter.WRITE_DOWN)
 
 
 def test_a_hold_that_ran_out_and_a_change_that_was_left_since_are_not_told() -> None:
@@ -243,10 +338,10 @@ def test_a_review_is_told_three_days_ahead() -> None:
     review = day_in(8, 5)
     raised = kept(result(LOW), changes=(change(CAME, review),))
     assert not about(standing_of(raised, review - timedelta(days=4)), Matter.REVIEW_SOON)
-    for days in (3, 0):
+    for days, urgency in ((3, Urgency.THIS_WEEK), (0, Urgency.TODAY)):
         found = standing_of(raised, review - timedelta(days=days))
         assert only(found, Matter.REVIEW_SOON) == (
-            Urgency.THIS_WEEK,
+            urgency,
             "Review the rate on Sat 25 Apr 2026: the change of 11 Apr runs out then.",
             Matter.REVIEW_SOON,
         )
@@ -408,8 +503,16 @@ def test_several_results_that_play_no_part_are_one_need() -> None:
 # --- before and after the plan -------------------------------------------------------------------------------
 
 
-def test_before_the_plan_nothing_is_asked_for() -> None:
-    found = standing_of(season(), BLOOM - timedelta(days=1))
+def test_before_the_plan_nothing_is_asked_for_but_a_first_sample_in_its_last_week() -> None:
+    text = "Take a first sample before feeding begins on Mon 2 Mar 2026."
+    soon = standing_of(season(), BLOOM - timedelta(days=1))
+    assert soon.phase is Phase.TO_COME
+    if not soon.needs:  # no table in use has a band on that day
+        assert soon.headline == "The plan begins on Mon 2 Mar 2026."
+    else:
+        assert only(soon, Matter.SAMPLE_SOON)[:2] == (Urgency.THIS_WEEK, text)
+        assert soon.headline == text
+    found = standing_of(season(), BLOOM - timedelta(days=8))
     assert (found.phase, found.needs, found.headline) == (
         Phase.TO_COME,
         (),
@@ -560,9 +663,12 @@ def test_whatever_the_day_no_need_is_said_twice_and_they_are_in_order(
     assert len(texts) == len(set(texts))
     assert all(text[0].isupper() and text.endswith((".", ")")) for text in texts)
     assert list(found.needs) == sorted(found.needs, key=need_order)
-    if found.phase is not Phase.RUNNING:
+    pairs = zip(found.in_force_lb_ac, found.recommendation.rates_lb_ac, strict=True)
+    moves = any(abs(now - new) > 1e-6 for now, new in pairs) and not one.decided_on(on)
+    if found.phase is Phase.OVER or on < one.plan.start - timedelta(days=7):
         assert found.urgency in (None, Urgency.WHEN_YOU_CAN)
-    else:
-        changed = found.recommendation.action is not Action.HOLD
-        assert bool(about(found, Matter.DECIDE)) is (changed and not one.decided_on(on))
+    elif found.recommendation.action is not Action.HOLD:
+        assert bool(about(found, Matter.DECIDE)) is moves
+    elif about(found, Matter.DECIDE):
+        assert moves
     assert found == standing_of(one, on)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -13,9 +13,11 @@ import pytest
 from fertadjust.api import Season, open_season
 from fertadjust.attention import attention_key, by_attention, standing_of
 from fertadjust.needs import Urgency
+from fertadjust.record import Kind
 from fertadjust.records import Records
 from fertadjust.season_file import parse_season
 from fertadjust.shipped import folder as shipped
+from fertadjust.stored import undone_since
 from fertadjust.summary import (
     FolderFault,
     Summary,
@@ -106,6 +108,21 @@ def test_two_folders_of_one_farm_are_told_apart_and_one_given_twice_counts_once(
     assert {row.farm for row in found.rows} == {f"Larkrise Farm (invented) ({path})" for path in (one, other)}
 
 
+def test_a_decision_whose_result_was_corrected_since_is_to_be_made_again(tmp_path: Path) -> None:
+    season = open_season(grower(tmp_path / "larkrise"))
+    season.decide("hill", "accept", ON, by="grower", today=ON)
+    season.decide("creek", "accept", ON, by="grower", today=ON)
+    later = ON + timedelta(days=2)
+    number = next(item.number for item in season.records.current(Kind.RESULT) if item.block == "hill")
+    season.correct_result(number, {"value": "1000"}, "a digit was lost", by="grower", confirm=True, today=later)
+    records = season.records.all()
+    standing = [item for item in records if item.block == "hill" and item.number != number]
+    assert undone_since(records, standing, later) == ON
+    creek = [item for item in records if item.block == "creek"]
+    assert undone_since(records, creek, later) is None
+    assert undone_since([], [], later) is None
+
+
 def test_what_cannot_be_read_is_told_and_the_rest_is_there(tmp_path: Path) -> None:
     good = grower(tmp_path / "good")
     (tmp_path / "faulty").mkdir()
@@ -118,7 +135,7 @@ def test_what_cannot_be_read_is_told_and_the_rest_is_there(tmp_path: Path) -> No
     told = {Path(fault.folder).name: fault.message for fault in found.faults}
     assert list(told) == ["faulty", "nowhere", "damaged"]
     assert told["faulty"].startswith("season.toml, line 4, schema: ")
-    assert told["nowhere"].startswith("there is no season.toml here")
+    assert told["nowhere"].startswith("there is no such folder")
     assert told["damaged"].startswith("records.db: ")
 
 

@@ -24,7 +24,7 @@ CAME = day_in(6, 5)
 
 def named(name: str, one: BlockSeason, farm: str = "Larkrise Farm") -> Row:
     one = replace(one, block=block(key=name, name=name))
-    return Row(farm, "larkrise", one, standing_of(one, CAME))
+    return Row(farm, farm, "larkrise", one, standing_of(one, CAME))
 
 
 def summary(*rows: Row, folders: int = 1, faults: tuple[FolderFault, ...] = ()) -> Summary:
@@ -178,7 +178,7 @@ def test_a_chart_is_put_in_as_it_is_and_one_for_phones_takes_its_place() -> None
 
 def test_a_block_before_and_after_its_plan_says_so() -> None:
     one = season(result(4000))
-    for on, text in ((BLOOM - timedelta(days=3), "begins on Mon 2 Mar"), (day_in(14), "ended on Sun 24 May")):
-        row = Row("Larkrise Farm", "larkrise", one, standing_of(one, on))
+    for on, text in ((BLOOM - timedelta(days=8), "begins on Mon 2 Mar"), (day_in(14), "ended on Sun 24 May")):
+        row = Row("Larkrise Farm", "Larkrise Farm", "larkrise", one, standing_of(one, on))
         page = Page(summary_html(Summary(on, (row,), 1), program="fertadjust"))
         assert f"The plan {text} 2026." in page.text

@@ -60,7 +60,7 @@ class _Commands(click.Group):
         return command
 
     def invoke(self, ctx: click.Context) -> object:
-        from fertadjust.errors import UserError
+        from fertadjust.errors import FertadjustError, UserError
 
         try:
             return super().invoke(ctx)
@@ -73,6 +73,9 @@ class _Commands(click.Group):
             ctx.exit(2)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
+        except FertadjustError as error:
+            click.echo(f"Error: {error}", err=True)
+            ctx.exit(1)
         except Exception as error:
             if os.environ.get("FERTADJUST_DEBUG"):
                 raise

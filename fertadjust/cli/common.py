@@ -32,9 +32,12 @@ class Day(click.ParamType[date]):
         if isinstance(value, date):
             return value
         try:
-            return date.fromisoformat(str(value).strip())
+            found = date.fromisoformat(str(value).strip())
         except ValueError:
             self.fail(f'"{value}" is not a date; write it as 2026-03-09', param, ctx)
+        if not 1900 <= found.year <= 2199:
+            self.fail(f'"{value}": the year should be between 1900 and 2199', param, ctx)
+        return found
 
 
 DAY = Day()
@@ -134,6 +137,7 @@ def echo_table(headers: Sequence[str], rows: Sequence[Sequence[str]], left: Sequ
 
     Where it would not fit the screen, the widest of the left-aligned columns goes on in lines below.
     """
+    rows = [[" ".join(cell.splitlines()) for cell in row] for row in rows]
     widths = [max(len(row[index]) for row in [headers, *rows]) for index in range(len(headers))]
     over = sum(widths) + 2 * (len(widths) - 1) - WIDTH
     if over > 0 and left:

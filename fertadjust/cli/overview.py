@@ -13,6 +13,7 @@ from fertadjust.cli.common import (
     echo_table,
     json_option,
     on_option,
+    open_folder,
     say,
     season_option,
     today,
@@ -49,14 +50,20 @@ def summary(
 
     if folders and ctx.get_parameter_source("folder") is click.core.ParameterSource.COMMANDLINE:
         raise UserError(Fault("name the folders with it or without it, not both ways", key="--season"))
-    seasons, faults = open_folders(folders or (folder,))
+    if to is not None and as_json:
+        raise UserError(Fault("goes without --json: the page has no JSON in it", key="--to"))
+    if to is not None and to.suffix.lower() not in (".html", ".htm"):
+        raise UserError(Fault(f'"{to.name}": a summary is written as .html', key="--to"))
+    seasons, faults = open_folders(folders) if folders else ([(str(folder), open_folder(folder))], [])
     found = summary_of(seasons, on or today(), faults)
-    if to is not None:
+    if to is not None and found.rows:
         _write_page(found, to)
     if as_json:
         echo_json(summary_data(found))
     elif to is not None:
-        click.echo(f"Wrote {to}")
+        click.echo(
+            f"Wrote {to}" if found.rows else "Nothing written: no folder could be read.", err=not found.rows
+        )
     elif found.folders:
         _print(found)
     for fault in found.faults:

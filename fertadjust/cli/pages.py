@@ -90,6 +90,8 @@ def report(folder: Path, block: str | None, on: date | None, to: Path | None, pa
     key = pick_block(season, block)
     path = to or Path(f"{key}-{on or today()}.html")
     as_pdf = path.suffix.lower() == ".pdf"
+    if not as_pdf and path.suffix.lower() not in (".html", ".htm"):
+        raise UserError(f'"{path.name}": a report is written as .html or .pdf; use one of these')
     if paper and not as_pdf:
         raise UserError("--paper is for a PDF: let the name after --to end in .pdf")
     page = season.report(key, on or today())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fertadjust.cli.common import (
+    WIDTH,
     echo_json,
     echo_table,
     json_option,
@@ -90,6 +92,11 @@ def review(
     say_own_values(own)
 
 
+def _title(text: str) -> None:
+    for line in textwrap.wrap(text, WIDTH):
+        click.secho(line, bold=True)
+
+
 def _head(text: str) -> None:
     click.echo("")
     click.secho(text, bold=True)
@@ -98,7 +105,7 @@ def _head(text: str) -> None:
 def _print_block(found: Review, suggestions: Sequence[Suggestion], units: UnitSystem) -> None:
     from fertadjust import review_words as words
 
-    click.secho(f"Season review, {found.season.block.name}", bold=True)
+    _title(f"Season review, {found.season.block.name}")
     say(words.span(found))
     for text in words.in_short(found, units):
         say(text, indent="  ")
@@ -106,6 +113,8 @@ def _print_block(found: Review, suggestions: Sequence[Suggestion], units: UnitSy
     if found.moments:
         rows = [words.moment_row(item, units) for item in found.moments]
         echo_table(["day", "result", "advised", "decided", "logged of aimed"], rows, left=(0, 1, 2, 3))
+        if any(words.advised_then(item, units) for item in found.moments):
+            say(words.ADVISED_THEN, indent="  ")
     else:
         say("No nitrogen result has come in and nothing was decided.", indent="  ")
     _head("Time in band")
@@ -149,18 +158,18 @@ def _print_changes(found: Review, units: UnitSystem) -> None:
 def _print_farm(farm: FarmReview, suggestions: Sequence[Suggestion], units: UnitSystem) -> None:
     from fertadjust import review_words as words
 
-    click.secho("Season review, all blocks", bold=True)
+    _title("Season review, all blocks")
     say(words.span(min(farm.reviews, key=lambda item: item.start)))
     for text in words.farm_in_short(farm, units):
         say(text, indent="  ")
     click.echo("")
-    rows = [list(words.farm_row(item, units)) for item in farm.reviews]
+    rows = [[" ".join(cell.split()) for cell in words.farm_row(item, units)] for item in farm.reviews]
     echo_table(
         [
             "block",
             "results in",
             "days in",
-            "came back",
+            "back in",
             "no log",
             f"logged {units.weight_unit}",
             "total",

@@ -96,10 +96,11 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     start = facts.coming[0].start if facts.coming else on
     sampled = facts.primary.sampled if facts.primary is not None else on - timedelta(days=int(interval.value))
     next_sample = max(sampled + timedelta(days=int(interval.value)), on)
-    if abs(draft.factor - facts.factor) > _TINY:
+    shift = facts.last_shift
+    if _survives(facts, policy, draft, lag):
         next_sample = max(next_sample, start + timedelta(days=lag))
-    elif facts.last_shift is not None and not facts.last_shift.ran_out and not draft.settled:
-        next_sample = max(next_sample, facts.last_shift.on + timedelta(days=lag))
+    elif shift is not None and not shift.ran_out and draft.fresh and not draft.settled:
+        next_sample = max(next_sample, shift.on + timedelta(days=lag))
     review = next_sample + timedelta(days=int(policy.laboratory_days.value))
     review = max(review, start + timedelta(days=1))
     weeks = tuple([week for week in facts.coming if week.start < review])
@@ -115,6 +116,16 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         if facts.primary is None or facts.primary.sampled < due:
             draft = draft._replace(to_do=("A sample is overdue: take one now.", *draft.to_do))
     return fires(interval, saw, why, draft, f"review {short_day(review)}")
+
+
+def _survives(facts: Facts, policy: Policy, draft: Draft, lag: int) -> bool:
+    """Whether what is sought still moves a rate before it could show, once the other bounds had their say."""
+    if abs(draft.factor - facts.factor) <= _TINY or not facts.coming:
+        return False
+    left = fruit_quality(facts, policy, late_season(facts, policy, draft).draft).draft.factor
+    weeks = [week for week in facts.coming if week.start <= facts.coming[0].start + timedelta(days=lag)]
+    before, after = (bounded_rates(facts, weeks, factor) for factor in (facts.factor, left))
+    return any(abs(old - new) > _TINY for old, new in zip(before, after, strict=True))
 
 
 def _limited(draft: Draft, name: str, allowed: float) -> Draft:

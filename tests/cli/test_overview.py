@@ -109,17 +109,25 @@ def test_a_page_is_written_with_its_chart_and_its_faults(run: Run, growers: list
     assert len([item for item in page.all("tr") if "tbody" in item.path]) == 6
     assert len(page.all("svg")) == 2
     assert "Folders that could not be read" in [item.text for item in page.all("h2")]
-    again = run("summary", *growers, *ON, "--to", "pages/again.html", "--json", code=2)
-    assert len(json.loads(again.stdout)["blocks"]) == 6
+    run("summary", *growers, *ON, "--to", "pages/again.html", code=2)
     first, second = ((tmp_path / "pages" / name).read_bytes() for name in ("all.html", "again.html"))
     assert first == second
 
 
-def test_a_page_without_a_block_has_no_chart(run: Run, tmp_path: Path) -> None:
-    run("summary", "nowhere", "--to", "none.html", code=2)
-    page = Page((tmp_path / "none.html").read_text(encoding="utf-8"))
-    assert not page.all("svg", "table")
-    assert "There is no block to show." in page.text
+def test_no_page_takes_the_place_of_another_when_nothing_can_be_read(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "today.html").write_text("of yesterday")
+    done = run("summary", "nowhere", "--to", "today.html", code=2)
+    assert "Nothing written: no folder could be read." in done.stderr
+    assert "nowhere: there is no such folder" in done.stderr
+    assert (tmp_path / "today.html").read_text() == "of yesterday"
+
+
+def test_a_page_is_html_and_goes_without_json(refused: Refused, lived: Path) -> None:
+    before = contents(lived)
+    for name in ("season.toml", "today.pdf"):
+        assert f'"{name}": a summary is written as .html' in refused("summary", lived, *ON, "--to", name)
+    assert "goes without --json" in refused("summary", lived, *ON, "--to", "a.html", "--json")
+    assert contents(lived) == before
 
 
 def test_a_place_that_cannot_be_written_is_told(refused: Refused, lived: Path, tmp_path: Path) -> None:
