@@ -41,6 +41,7 @@ readings
 weekly block_facts alternatives season projection
 feeding
 cautions words advice_data mix_sheet_data
+block_day
 needs
 attention
 """
@@ -51,6 +52,7 @@ shipped
 feeding_model season_model feeding_labels feeding_file season_file
 chain record records_schema records stored revisions
 entry starter deciding history
+review_changes
 review
 review_words
 review_next_year

@@ -20,7 +20,8 @@ from fertadjust.history import moments
 from fertadjust.ledger import Application
 from fertadjust.plan import Change, Credit
 from fertadjust.record import Kind, Record
-from fertadjust.review import Return, Review, Sides, day_by_day, farm_review, moved, review_of
+from fertadjust.review import Review, Sides, day_by_day, farm_review, review_of
+from fertadjust.review_changes import Return, moved, moves_made
 from fertadjust.review_next_year import next_year
 from fertadjust.review_of_season import farm_review_data, review_data
 from fertadjust.rules.facts import Action
@@ -28,6 +29,7 @@ from fertadjust.season import BlockSeason
 from fertadjust.stored import Decided, first_versions, result_content
 from fertadjust.tissue import Basis, Censor, Method, TissueResult
 from fertadjust.units import HA_PER_ACRE, KG_HA_PER_LB_AC, KG_PER_LB, UnitSystem
+from fertadjust.words import headline
 from tests.rules import fed, leaf
 from tests.support import BLOOM, block, day_in, plan, policy, products, result, season, with_policy
 
@@ -277,17 +279,79 @@ def test_each_day_of_advice_is_counted_with_what_was_decided() -> None:
         times = "once" if actions.count(action) == 1 else f"{actions.count(action)} times"
         assert f"{action.value} {times}" in words.advised(found.moments)
     rows = [words.moment_row(item, US) for item in found.moments]
-    said = ["accepted, 5.25", "changed, 6.00", "nothing on that day", "left"]
+    said = ["accepted, 5.25", "changed, 6.00", "nothing that day", "left"]
     assert [row[3] for row in rows] == said
     assert rows[0][1] == "4,700 ppm, within"
 
 
+def test_a_decision_made_on_another_advice_counts_as_it_was_advised_then() -> None:
+    # the rules hold on this result of today's plan; then it was a raise
+    one = season(result(4700.0, 2, record=1))
+    made = decision(day_in(2, 5), {3: 6.0}, {3: 5.25})._replace(action=Action.RAISE, advised="Raise.")
+    (item,) = found = reviewed(one, day_in(3), [made]).moments
+    assert item.advice.recommendation.action is Action.HOLD
+    assert words.advised(found) == "Advised: raise once, hold 0 times, cut 0 times"
+    assert words.moment_row(item, US)[2] == "raise 6.00 then, now hold 5.25"
+    changed = replace(item, decided=made._replace(choice="change"))
+    assert words.moment_row(changed, US)[2] == "raise then, now hold 5.25"
+    left = replace(item, decided=made._replace(choice="leave", rates_lb_ac={}))
+    assert words.moment_row(left, US)[2] == "raise then, now hold 5.25"
+    as_now = replace(item, decided=made._replace(action=Action.HOLD, advised=headline(item.advice, US)))
+    assert (words.moment_row(as_now, US)[2], words.advised_then(as_now, US)) == ("hold 5.25", "")
+    # the same advice in other words, for example in other units
+    in_words = replace(item, decided=made._replace(action=Action.HOLD, rates_lb_ac={3: 5.25}))
+    assert words.moment_row(in_words, US)[2] == "hold 5.25"
+
+
+def test_a_day_with_no_week_left_to_change_asks_for_no_decision() -> None:
+    # known on Saturday of week 12, the last
+    one = season(result(2900.0, 11, record=1, delay=0), result(2900.0, 12, record=2))
+    found = reviewed(one).moments
+    assert words.decided(found) == (
+        "decided: 0 accepted, 0 changed, 0 left, 1 advice day without a decision, 1 with no week of the plan "
+        "left to change"
+    )
+    assert [words.choice(item, US) for item in found] == ["nothing that day", "no week left"]
+    early = reviewed(one, day_in(12, 4)).moments
+    assert words.decided(early).endswith("1 advice day without a decision")
+
+
 def test_a_decision_moves_the_rate_with_its_first_week_that_differs() -> None:
-    assert moved(decision(BLOOM, {4: 7.0, 5: 7.0}, {4: 7.0, 5: 5.25})) == (5, True)
-    assert moved(decision(BLOOM, {5: 3.0, 4: 5.25}, {4: 5.25, 5: 5.25})) == (5, False)
+    up = decision(BLOOM, {4: 7.0, 5: 7.0}, {4: 7.0, 5: 5.25})
+    assert moved(up) == (up, 5, True)
+    down = decision(BLOOM, {5: 3.0, 4: 5.25}, {4: 5.25, 5: 5.25})
+    assert moved(down) == (down, 5, False)
     assert moved(decision(BLOOM, {4: 5.25}, {4: 5.25})) is None
     assert moved(decision(BLOOM, {4: 5.25}, {})) is None
     assert moved(decision(BLOOM, {}, {})) is None
+
+
+def test_a_rate_that_never_ran_is_no_move() -> None:
+    cut = decision(day_in(5, 5), {6: 4.0, 7: 4.0}, {6: 5.25, 7: 5.25})
+    back = decision(day_in(5, 6), {6: 5.25, 7: 5.25, 8: 5.25}, {6: 4.0, 7: 4.0, 8: 4.0})
+    assert moves_made([cut, back]) == []
+    # held against the 5.25 that ran before
+    more = back._replace(rates_lb_ac={6: 6.0, 7: 6.0})
+    assert moves_made([cut, more]) == [(more, 6, True)]
+    less = back._replace(rates_lb_ac={6: 5.0, 7: 5.0})
+    assert moves_made([cut, less]) == [(less, 6, False)]
+    # twice replaced before it ran
+    third = back._replace(record=900, rates_lb_ac={6: 5.25, 7: 5.25}, standing_lb_ac={6: 6.0, 7: 6.0})
+    assert moves_made([cut, more, third]) == []
+
+
+def test_a_rate_that_ran_is_a_move_whatever_came_after() -> None:
+    cut = decision(day_in(5, 5), {6: 4.0, 7: 4.0}, {6: 5.25, 7: 5.25})
+    later = decision(day_in(6, 2), {7: 5.25}, {7: 4.0})
+    assert moves_made([cut, later]) == [(cut, 6, False), (later, 7, True)]
+    again = decision(day_in(5, 6), {6: 4.0, 7: 4.0}, {6: 4.0, 7: 4.0})
+    assert moves_made([cut, again]) == [(cut, 6, False)]
+    left = decision(day_in(5, 6), {}, {6: 4.0}, "leave")
+    assert moves_made([cut, left]) == [(cut, 6, False)]
+    # the first week of a change that was to begin in week 7 ran at another rate
+    slow = decision(day_in(5, 5), {6: 5.25, 7: 4.0}, {6: 5.25, 7: 5.25})
+    before_it = decision(day_in(6, 2), {7: 5.25}, {7: 4.0})
+    assert moves_made([slow, before_it]) == []
 
 
 # --- after a change -----------------------------------------------------------------------------------------
@@ -388,6 +452,29 @@ def test_a_change_that_ran_out_before_the_sample_says_so() -> None:
     assert "the plan's own rate had come back by then" in words.change_words(item, US).notes
 
 
+def test_a_change_to_the_plans_own_rate_does_not_run_out() -> None:
+    # back from 4.00 to the plan's 5.25, in force for week 6
+    back = decision(day_in(5, 5), {6: 5.25}, {6: 4.0})
+    own = change(back.on, 6, day_in(7), {6: 5.25})
+    (item,) = after_raise(result(3900.0, 8, record=2), decisions=(back,), changes=(own,)).changes
+    assert (item.outcome, item.ran_out) == (Return.BACK, False)
+    other = replace(own, rates_lb_ac={6: 5.0})
+    (item,) = after_raise(result(3900.0, 8, record=2), decisions=(back,), changes=(other,)).changes
+    assert item.ran_out
+
+
+def test_a_change_that_never_went_out_did_not_bring_the_block_back() -> None:
+    cut = decision(day_in(5, 5), {6: 4.0}, {6: 5.25})
+    back = decision(day_in(5, 6), {6: 5.25}, {6: 4.0})
+    in_force = (change(cut.on, 6, day_in(7), {6: 4.0}), change(back.on, 6, day_in(7), {6: 5.25}))
+    found = after_raise(result(3900.0, 7, record=2), decisions=(cut, back), changes=in_force)
+    assert (found.changes, found.came_back()) == ((), (0, 0))
+    raised = decision(day_in(5, 6), {6: 6.3}, {6: 4.0})
+    (item,) = after_raise(result(3900.0, 7, record=2), decisions=(cut, raised)).changes
+    assert (item.decided, item.week, item.raised, item.changed_again) == (raised, 6, True, False)
+    assert words.change_words(item, US).change == "raised to 6.30"
+
+
 def test_a_cut_on_a_high_result_is_judged_from_the_other_side() -> None:
     cut = decision(day_in(5, 5), {6: 4.0}, {6: 5.25})
     high = replace(LOW, value=8000.0)
@@ -479,6 +566,32 @@ def test_a_week_is_off_target_only_beyond_a_tenth_of_it_either_way() -> None:
     assert found.off_target == (2, 4, 5)
     assert found.unlogged == ()
     assert words.weeks_lines(found)[1] == "Every week has a log."
+
+
+def test_a_week_in_which_nothing_was_to_go_out_needs_no_log() -> None:
+    rates = (5.25, 0.0, 5.25, 5.25, *(5.25,) * 8)
+    some = reviewed(season(the_plan=plan(rates), applications=applied((1, 5.25), (3, 5.25))), day_in(5)).nitrogen
+    assert some.unlogged == (4,)
+    assert words.weeks_lines(some)[0].endswith("0 of 2 logged weeks.")
+    every = reviewed(season(the_plan=plan(rates), applications=applied((1, 5.25), (3, 5.25))), day_in(4)).nitrogen
+    assert every.unlogged == ()
+    assert words.weeks_lines(every)[1] == "Every week in which something was to go out has a log."
+
+
+def test_what_was_logged_besides_is_never_less_than_nothing() -> None:
+    # summed in one go these four come to a little less than week by week
+    four = (day_in(1), 1.7), (day_in(1, 3), 3.8), (day_in(2), 3.7), (day_in(2, 3), 1.1)
+    log = tuple(Application(900 + index, "north", on, n) for index, (on, n) in enumerate(four))
+    lines = dict(words.nitrogen_lines(reviewed(season(applications=log), day_in(3)).nitrogen))
+    assert f"{lines['Logged besides, outside the ended weeks']:.2f}" == "0.00"
+    around = (
+        Application(1, "north", BLOOM - timedelta(days=1), 2.0),
+        *log,
+        Application(2, "north", day_in(3), 1.0),
+    )
+    lines = dict(words.nitrogen_lines(reviewed(season(applications=around), day_in(3)).nitrogen))
+    assert lines["Logged besides, outside the ended weeks"] == pytest.approx(3.0)
+    assert lines["Logged in them"] == pytest.approx(10.3)
 
 
 def test_a_season_over_its_cap_says_by_how_much() -> None:

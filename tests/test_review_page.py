@@ -153,7 +153,7 @@ def test_tables_have_captions_scopes_and_a_region_of_their_own_name_to_scroll_in
     tables = found.all("table")
     assert len(tables) == len(found.all("caption")) == len(found.all("thead"))
     assert all(item.attrs.get("scope") in {"col", "row"} for item in found.all("th"))
-    regions = [item for item in found.all("div") if item.attrs.get("class", "").startswith("scroll")]
+    regions = [item for item in found.all("div") if (item.attrs.get("class") or "").startswith("scroll")]
     assert len(regions) == len(tables) + 2 * len(found.all("figure"))
     assert all((item.attrs["tabindex"], item.attrs["role"]) == ("0", "region") for item in regions)
     labels = [item.attrs["aria-label"] for item in regions]

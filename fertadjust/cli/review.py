@@ -163,7 +163,7 @@ def _print_farm(farm: FarmReview, suggestions: Sequence[Suggestion], units: Unit
     for text in words.farm_in_short(farm, units):
         say(text, indent="  ")
     click.echo("")
-    rows = [[" ".join(cell.split()) for cell in words.farm_row(item, units)] for item in farm.reviews]
+    rows = [list(words.farm_row(item, units)) for item in farm.reviews]
     echo_table(
         [
             "block",

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 
@@ -158,6 +160,44 @@ def test_a_page_is_written_with_its_chart(run: Run, lived: Path, tmp_path: Path,
     )
     assert page == make()
     assert "<svg" in page and "What to try next year" in page
+
+
+def test_a_decision_made_on_another_advice_says_both_with_a_note(run: Run, lived: Path) -> None:
+    given = ("review", "--block", "hill", "--season", lived)
+    assert in_words.ADVISED_THEN not in words(run(*given).output)
+    path = lived / "season.toml"
+    path.write_text(path.read_text().replace("floor = 3.0", "floor = 3.4"))
+    output = run(*given).output
+    assert "3.00 then, now" in output and in_words.ADVISED_THEN in words(output)
+    assert too_wide(output) == []
+
+
+@pytest.mark.parametrize("name", ["A block by the lane " * 5, "a" * 100, "Creek\\nside"])
+def test_a_long_or_odd_name_fits_the_screen(run: Run, fresh: Path, name: str) -> None:
+    path = fresh / "season.toml"
+    path.write_text(path.read_text().replace('name = "Creek side"', f'name = "{name}"'))
+    one = run("review", "--block", "creek", "--season", fresh).output
+    assert too_wide(one) == [] and one.startswith(f"Season review, {name[:5].strip()}".rstrip("a"))
+    farm = run("review", "--season", fresh).output
+    assert too_wide(farm) == []
+    if "\\n" in name:
+        assert one.startswith("Season review, Creek side\n")
+        assert any(line.startswith("Creek side ") for line in farm.splitlines())
+
+
+@pytest.mark.parametrize("given", [(), ("--block", "creek"), ("--json",), ("--to", "review.html")])
+@pytest.mark.parametrize("kind", ["result", "decision"])
+def test_a_record_that_cannot_be_read_is_named(
+    refused: Refused, lived: Path, kind: str, given: tuple[str, ...]
+) -> None:
+    with closing(sqlite3.connect(lived / "records.db")) as db, db:
+        db.execute(
+            "INSERT INTO records (kind, block, day, written, author, program, replaces, reason, content) "
+            "VALUES (?, 'creek', '2026-03-01', '2026-03-01T00:00:00+00:00', 'ann', 'p', NULL, '', '{\"x\": 1}')",
+            (kind,),
+        )
+    text = words(refused("review", *given, "--season", lived))
+    assert "records.db: a record is not as this program writes it; fertadjust audit says which" in text
 
 
 def test_what_does_not_go_together_is_refused(refused: Refused, lived: Path) -> None:
