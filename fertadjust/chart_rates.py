@@ -167,7 +167,7 @@ def draw_totals(axes: Axes, sheet: Sheet) -> None:
 
 
 def _so_far(sheet: Sheet) -> tuple[list[float], list[float]]:
-    """Days from the plan's start to the day of advice, and credits with all that went out by then."""
+    """Days of the axis up to the day of advice, and credits with all that went out by then."""
     ledger, credits_lb_ac = sheet.season.ledger(sheet.on), sheet.season.plan.credits_lb_ac
     days = [day for day in sheet.span.days if day <= sheet.on]
     totals = [sheet.out(credits_lb_ac + sum(ledger.spent_lb_ac(day))) for day in days]

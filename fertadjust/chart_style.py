@@ -50,10 +50,11 @@ PAPER: Final[Mapping[str, Any]] = {"facecolor": "white", "edgecolor": "none", "p
 _NOT_IN_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """Characters that no XML document may hold, for example a bell in a name (XML 1.0, production 2)."""
 
-_UNSEEN: Final = re.compile("[\x00-\x08\x0e-\x1f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_UNSEEN: Final = re.compile("[\x00-\x08\x0e-\x1f\x7f-\x84\x86-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 """Control characters, those for the direction of writing among them (Unicode Standard Annex 9)."""
 
-_WIDE: Final = frozenset("MW@%—…")
+_WIDE: Final = frozenset("MWmw@%—")
+_PAD: Final = "\ue000"
 
 _EM: Final = 0.58
 """Mean width of a letter as a share of the font size, on the wide side."""
@@ -119,13 +120,18 @@ PHONE: Final = Paper(3.6, 10.5, 0.62, 1.0, 3, small=True)
 def folded(text: str, width_in: float, size: float = SMALL) -> str:
     """A text in as many lines as it needs to fit a width [in] at a font size [pt]."""
     kept = re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", text)
-    wide = sum(map(_breadth, kept)) / max(1, len(kept))
-    return "\n".join(textwrap.wrap(kept, max(4, int(width_in * 72 / (_EM * size * max(1.0, wide))))))
+    padded = re.sub(r"\S+", lambda word: _padded(word[0]), kept)
+    lines = textwrap.wrap(padded, max(4, int(width_in * 72 / (_EM * size))))
+    return "\n".join(lines).replace(_PAD, "")
 
 
-def _breadth(letter: str) -> float:
-    """How wide a letter is beside a usual one."""
-    return 1.8 if unicodedata.east_asian_width(letter) in "WF" else 1.6 if letter in _WIDE else 1.0
+def _padded(word: str) -> str:
+    """A word with something to be counted after each of its wide letters: East Asian ones, and M or W in rows."""
+    wide = _WIDE if sum(letter in _WIDE for letter in word) > len(word) / 2 else ()
+    return "".join(
+        letter + _PAD if letter in wide or unicodedata.east_asian_width(letter) in "WF" else letter
+        for letter in word
+    )
 
 
 def plain_name(name: str, most: int = 60) -> str:

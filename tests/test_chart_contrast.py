@@ -26,12 +26,24 @@ from matplotlib.text import Annotation
 from fertadjust import chart_style as look
 from fertadjust.api import Season
 from fertadjust.charts import Mark, Shown, season_figure
-from fertadjust.plan import Change
 from fertadjust.stored import Replaced
 from fertadjust.tissue import Censor
 from fertadjust.units import UnitSystem
 from tests.chart_support import sample, shown_texts
-from tests.test_charts import ABOVE, ADVICE, APPLIED, LEAF, LEAF_N, LOW, PETIOLE, WITHIN, lines, panel, result
+from tests.test_charts import (
+    ABOVE,
+    ADVICE,
+    APPLIED,
+    LEAF,
+    LEAF_N,
+    LOW,
+    PETIOLE,
+    RAISE,
+    WITHIN,
+    lines,
+    panel,
+    result,
+)
 from tests.test_charts import season as season_of
 
 __all__ = ["sample"]
@@ -156,7 +168,7 @@ def full(paper: look.Paper = look.PAGE) -> Figure:
         [LOW, WITHIN, ABOVE, LEAF_N, bound, result(31, date(2026, 2, 24), 900.0), *falling],
         (PETIOLE, LEAF),
         applications=APPLIED,
-        changes=[Change(date(2026, 3, 13), date(2026, 3, 16), date(2026, 4, 5), 1.33, {4: 7.0, 5: 7.0}, 21)],
+        changes=[RAISE],
     )
     before = [Replaced(replace(LOW, value=23_100.0), LOW, "one zero too many"), Replaced(WITHIN, None, "void")]
     return season_figure(
@@ -356,4 +368,5 @@ def test_totals_differ_in_line_style_or_course(everything: Figure) -> None:
 
 
 def test_kinds_of_decision_differ_in_sign() -> None:
-    assert len(set(look.SIGNS.values())) == 3
+    assert set(look.SIGNS) == {"raise", "hold", "cut", "left"}
+    assert len(set(look.SIGNS.values())) == 4

@@ -21,7 +21,7 @@ from fertadjust.farm_charts import blocks_figure, overview_figure
 from fertadjust.season import BlockSeason
 from fertadjust.stages import StageDates
 from fertadjust.stored import Replaced
-from fertadjust.tissue import Basis, Censor, TissueResult
+from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
 from fertadjust.units import UnitSystem
 from tests.chart_support import collisions, hidden, overlap, sample, shapes
 from tests.test_charts import (
@@ -50,8 +50,8 @@ STEADY = date(2026, 4, 10)
 
 
 def block(key: str, results: Sequence[TissueResult] = (), name: str = "", **rest: Any) -> BlockSeason:
-    """An invented block by its key."""
-    one = season(results, **rest)
+    """An invented block by its key, with results of its own."""
+    one = season([replace(item, block=key) for item in results], **rest)
     return replace(one, block=replace(one.block, key=key, name=name or f"Block {key}"))
 
 
@@ -161,7 +161,8 @@ def test_decisions_stand_with_their_sign_on_their_day() -> None:
 
 
 def test_what_was_corrected_is_drawn_on_its_block() -> None:
-    before = Replaced(replace(LOW, value=23_100.0), LOW, "one zero too many")
+    now = replace(LOW, block="a")
+    before = Replaced(replace(now, value=23_100.0), now, "one zero too many")
     found = panels(drawn([block("a", [LOW]), block("b")], shown={"a": Shown(replaced=[before])}))
     assert points(found["a"], "before correction") == [(LOW.sampled.toordinal(), 23_100.0)]
     assert not points(found["b"], "before correction")
@@ -267,7 +268,7 @@ def test_only_the_lowest_panels_have_dates_and_only_the_first_have_values() -> N
 def test_a_long_name_is_cut_and_stays_over_its_panel(paper: Paper) -> None:
     name = "The long field behind the old packing shed on the north side of the river " * 3
     figure = drawn([block("a", [LOW], name=name), block("b", [LOW])], paper=paper)
-    assert title(panels(figure)["a"]).endswith("…")
+    assert title(panels(figure)["a"]).endswith("…: 2,310 ppm below, 34 days ago")
     box = next(shape.box for shape in shapes(figure) if shape.words.startswith("The long"))
     assert box.x1 <= figure.bbox.x1
     assert overlap(box, panels(figure)["b"].get_window_extent()) == 0
@@ -446,7 +447,7 @@ def test_a_long_name_is_cut_and_reaches_nothing(paper: Paper) -> None:
     assert named.words.endswith("…")
     assert named.box.x0 >= 0
     assert [item for item in collisions(texts) if item[0] > 0.12] == []
-    assert name.strip() in str(figure.get_label())
+    assert f"{name[:59].rstrip()}…: 2,310 ppm below, 34 days ago" in str(figure.get_label())
 
 
 @pytest.mark.parametrize("paper", [PAGE, PHONE])
@@ -473,7 +474,8 @@ def test_alt_texts_name_every_block_and_its_newest_reading() -> None:
 
 
 def both_sheets() -> list[Figure]:
-    before = Replaced(replace(LOW, value=23_100.0), LOW, "one zero too many")
+    now = replace(LOW, block="a")
+    before = Replaced(replace(now, value=23_100.0), now, "one zero too many")
     marked = Shown([Mark(date(2026, 3, 13), "raise 33 %", "raise")], [before])
     blocks = [block("a", [LOW, WITHIN], name="A & B <1> $x$"), sap_block()]
     return [drawn(blocks, shown={"a": marked}), overview_figure(blocks, ON)]
@@ -504,3 +506,76 @@ def test_blocks_without_results_draw_on_any_day(tables: tuple[str, ...], on: dat
     blocks = [block("a", tables=tables, cap=None), block("b", tables=tables)]
     assert rendered(drawn(blocks, on, PHONE), ".png")
     assert rendered(overview_figure(blocks, on), ".svg")
+
+
+# --- what leads, what is named, and the dates -------------------------------------------------------------------
+
+LEAF_LOW = result(5, date(2026, 4, 8), 2.0, tissue=Tissue.LEAF)
+
+
+def test_a_block_on_which_only_the_leaf_decides_is_led_by_it() -> None:
+    leaf = block("l", [LEAF_LOW], tables=[PETIOLE, LEAF])
+    figure = drawn([block("a", [LOW]), leaf])
+    found = panels(figure)
+    assert points(found["l"], "below") == [(LEAF_LOW.sampled.toordinal(), 2.0)]
+    assert title(found["l"]) == "Block l: 2.00\N{NO-BREAK SPACE}% below, 4 days ago"
+    assert found["l"].get_position().y1 < found["a"].get_position().y0
+    assert [x for _, _, x, _ in marks(overview([leaf]))] == [LEAF_LOW.sampled.toordinal()]
+    assert "2.00 % below\n4 days ago" in words(overview([leaf]))
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+@pytest.mark.parametrize("letters", [9, 25, 40, 61, 200])
+def test_a_small_chart_cuts_the_name_and_never_the_value_and_its_age(letters: int, paper: Paper) -> None:
+    name = ("The long field behind the old packing shed " * 5)[:letters].strip()
+    bound = result(1, date(2026, 3, 9), 12_000.0, Censor.ABOVE)
+    figure = drawn([block("a", [bound], name=name), block("b", [LOW])], paper=paper)
+    shown = title(panels(figure)["a"])
+    assert shown.endswith(": >12,000 ppm above, 34 days ago")
+    kept = shown.rpartition(": >")[0]
+    assert kept == name or (kept.endswith("…") and name.startswith(kept[:-1]))
+    assert len(kept) >= min(8, len(name))
+    (box,) = [shape.box for shape in shapes(figure) if shape.words == shown]
+    assert box.x1 <= figure.bbox.x1
+    assert not any(overlap(box, axes.get_window_extent()) for axes in figure.axes)
+
+
+@pytest.mark.parametrize("make", [lambda blocks: drawn(blocks), lambda blocks: overview_figure(blocks, ON)])
+def test_a_name_in_two_lines_stands_in_one_without_what_turns_it(
+    make: Callable[[list[BlockSeason]], Figure],
+) -> None:
+    figure = make([block("a", [LOW], name="North\n\u202eblock\x07")])
+    assert "North block: 2,310 ppm below" in str(figure.get_label())
+    assert not set("\u202e\x07") & set(rendered(figure, ".svg").decode())
+    assert any(shape.words.startswith("North block") for shape in shapes(figure))
+
+
+def ticks(axes: Axes) -> list[int]:
+    return sorted(int(tick) for tick in (*axes.get_xticks(), *axes.get_xticks(minor=True)))
+
+
+def test_ticks_go_over_the_whole_axis_in_step_with_the_plan() -> None:
+    early = block("b", [result(1, date(2026, 1, 7), 900.0)])
+    for axes in (panels(drawn([block("a"), early]))["b"], overview([block("a", [LOW]), block("b")])):
+        low, high = axes.get_xlim()
+        step = [day for day in range(int(low), int(high) + 1) if (day - START.toordinal()) % 7 == 0]
+        assert ticks(axes) == step
+
+
+def test_a_small_chart_holds_the_day_after_the_plan_and_decisions_to_leave() -> None:
+    on = block("a").plan.end + timedelta(days=30)
+    marked = Shown([Mark(on - timedelta(days=2), "left", "left")])
+    axes = panels(drawn([block("a", [LOW])], on, shown={"a": marked}))["a"]
+    assert axes.get_xlim()[1] > on.toordinal()
+    assert data(lines(axes, "advice")[0])[0][0] == on.toordinal()
+    assert SIGNS["left"] in words(axes)
+
+
+def test_what_was_moved_to_a_block_is_drawn_on_neither_as_its_own() -> None:
+    there = replace(LOW, block="b")
+    moved = Replaced(replace(LOW, block="a"), there, "wrong block")
+    shown = {"a": Shown(replaced=[moved]), "b": Shown(replaced=[moved])}
+    found = panels(drawn([block("a"), block("b", [LOW])], shown=shown))
+    assert points(found["a"], "before correction") == [(LOW.sampled.toordinal(), 2310.0)]
+    assert not points(found["b"], "before correction")
+    assert points(found["b"], "below") == [(LOW.sampled.toordinal(), 2310.0)]

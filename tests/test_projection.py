@@ -20,7 +20,7 @@ from fertadjust.projection import Projection, projection
 from fertadjust.rules.engine import evaluate
 from fertadjust.season import BlockSeason
 from fertadjust.tissue import Censor, TissueResult
-from tests.support import BLOOM, SOUTHEAST, day_in, policy, result, season
+from tests.support import BLOOM, SOUTHEAST, day_in, policy, result, season, with_policy
 
 SAMPLE_DAYS = 14
 """Days between samples by the shipped policy."""
@@ -193,6 +193,16 @@ def test_a_sample_too_soon_after_a_change_tells_of_the_time_before_it() -> None:
     assert found.points == without.points
 
 
+def test_no_clear_trend_is_said_before_the_time_that_it_tells_of() -> None:
+    week = (STEADY - BLOOM).days // 7
+    change = Change(day_in(week, 0), day_in(week, 4), STEADY + timedelta(days=14), 1.2, {week + 1: 6.3})
+    one = falling(STEADY, UNCLEAR, changes=(change,))
+    assert evaluate(one.facts(STEADY), one.policy).fired("too soon")
+    found = ahead_of(one, STEADY)
+    assert found is not None
+    assert found.words.startswith("no clear trend, ")
+
+
 # --- where it ends -------------------------------------------------------------------------------------------
 
 
@@ -265,11 +275,65 @@ def test_a_bound_is_not_carried_on(censor: Censor) -> None:
 
 
 def test_a_stale_sample_is_not_carried_on() -> None:
-    one = falling(STEADY)
+    one = falling(STEADY, UNCLEAR, the_policy=with_policy(policy(), sample_days=21))
     limit = int(policy().stale_days.value)
     assert ahead_of(one, STEADY + timedelta(days=limit)) is not None
     assert one.facts(STEADY + timedelta(days=limit + 1)).trend is not None
     assert ahead_of(one, STEADY + timedelta(days=limit + 1)) is None
+
+
+def test_nothing_is_carried_on_that_ends_on_the_day_or_before_it() -> None:
+    one = falling(STEADY, UNCLEAR)
+    assert ahead_of(one, STEADY + timedelta(days=SAMPLE_DAYS - 1)) is not None
+    assert ahead_of(one, STEADY + timedelta(days=SAMPLE_DAYS)) is None
+
+
+def test_nothing_is_carried_on_whose_band_ends_before_the_day() -> None:
+    end = day_in(12, 6)
+    one = falling(end - timedelta(days=5), UNCLEAR)
+    assert ahead_of(one, end - timedelta(days=1)) is not None
+    assert ahead_of(one, end) is None
+    assert ahead_of(one, end + timedelta(days=3)) is None
+
+
+# --- how far out ---------------------------------------------------------------------------------------------
+
+
+def steep(slope: float, place: float = 0.5) -> BlockSeason:
+    """Results on a straight line of positions that ends at one of them [band widths a day]."""
+    days = days_up_to(STEADY, 5)
+    return season(*at_places([place + slope * (day - STEADY).days for day in days], days))
+
+
+@pytest.mark.parametrize(("slope", "days"), [(0.21, 11), (-0.21, 11), (0.31, 8), (-0.31, 8), (0.17, 14)])
+def test_a_trend_is_followed_to_two_band_widths_beyond_an_edge(slope: float, days: int) -> None:
+    """From the middle there are 2.5 widths to go: 11 days at 0.21 make 2.31, 12 would make 2.52."""
+    found = ahead_of(steep(slope), STEADY)
+    assert found is not None
+    assert found.points[-1].on == STEADY + timedelta(days=days)
+    assert short_day(found.points[-1].on) in found.words
+
+
+@pytest.mark.parametrize("slope", [3.0, -3.0])
+def test_a_trend_that_leaves_at_once_is_not_carried_on(slope: float) -> None:
+    one = steep(slope)
+    assert one.facts(STEADY).trend is not None
+    assert ahead_of(one, STEADY) is None
+
+
+@pytest.mark.parametrize("slope", [0.21, -0.21])
+@pytest.mark.parametrize("places", [(), (0.9, -0.4, 1.5, -0.6, 0.5)])
+def test_limits_are_held_within_one_more_width(slope: float, places: tuple[float, ...]) -> None:
+    one = falling(STEADY, places) if places else steep(slope)
+    found = ahead_of(one, STEADY)
+    assert found is not None
+    held = False
+    for point in found.points:
+        low, middle, high = (place_of(value, point.on) for value in (point.low, point.middle, point.high))
+        assert -3 - 1e-9 <= low < middle < high <= 4 + 1e-9
+        assert -2 - 1e-9 <= middle <= 3 + 1e-9
+        held = held or low == pytest.approx(-3) or high == pytest.approx(4)
+    assert held is bool(places)
 
 
 def test_the_table_used_here_is_the_shipped_one() -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, datetime
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 
 from fertadjust.api import Season
 from fertadjust.chart_sheet import Shown
+from fertadjust.chart_style import Mark
 from fertadjust.demo import build
 from fertadjust.outputs import shown
 from fertadjust.record import Kind, Record
@@ -21,6 +23,8 @@ from tests.support import day_in, result
 from tests.support import season as season_of
 
 WRITTEN = "2026-04-01T12:00:00+00:00"
+LATE = date(2026, 12, 31)
+"""A day on which every result is known."""
 
 
 class Book:
@@ -39,8 +43,8 @@ class Book:
         )
         return number
 
-    def found(self, block: str = "north") -> tuple[Replaced, ...]:
-        return replaced_results(self.records, block)
+    def found(self, block: str = "north", on: date = LATE) -> tuple[Replaced, ...]:
+        return replaced_results(self.records, block, on)
 
 
 def content(value: float = 2310.0, **changes: Any) -> dict[str, Any]:
@@ -114,13 +118,90 @@ def test_a_correction_of_another_block(book: Book) -> None:
     assert pairs(book.found("south")) == [(23_100.0, 2310.0, "one zero too many")]
 
 
-def test_a_result_moved_to_another_block_was_in_the_first_and_never_in_the_other(book: Book) -> None:
+@pytest.mark.parametrize("block", ["north", "south"])
+def test_a_result_moved_to_another_block_is_found_for_both(book: Book, block: str) -> None:
     first = book.write(content())
     book.write(content(), first, "wrong block", block="south")
-    (found,) = book.found("north")
+    (found,) = book.found(block)
     assert found.now is not None
     assert (found.result.block, found.now.block) == ("north", "south")
-    assert book.found("south") == ()
+    assert book.found("west") == ()
+
+
+def test_a_result_moved_on_is_found_where_it_was_and_where_it_is(book: Book) -> None:
+    first = book.write(content())
+    second = book.write(content(), first, "wrong block", block="south")
+    book.write(content(), second, "wrong again", block="west")
+    moves = {
+        block: [(item.result.block, item.now and item.now.block) for item in book.found(block)]
+        for block in ("north", "south", "west")
+    }
+    assert moves == {
+        "north": [("north", "west")],
+        "south": [("south", "west")],
+        "west": [("north", "west"), ("south", "west")],
+    }
+
+
+def test_a_result_moved_there_and_back_was_in_the_other_block_for_a_while(book: Book) -> None:
+    first = book.write(content())
+    second = book.write(content(), first, "wrong block", block="south")
+    book.write(content(), second, "it was right", block="north")
+    for block in ("north", "south"):
+        (found,) = book.found(block)
+        assert found.now is not None
+        assert (found.result.block, found.now.block) == ("south", "north")
+
+
+def test_of_a_result_moved_to_a_block_its_chart_draws_nothing(book: Book) -> None:
+    first = book.write(content())
+    book.write(content(), first, "wrong block", block="south")
+    one = season_of()
+    other = replace(one, block=replace(one.block, key="south"))
+    assert len(sheet_of(one, day_in(8), Shown(replaced=book.found("north"))).replaced) == 1
+    assert sheet_of(other, day_in(8), Shown(replaced=book.found("south"))).replaced == ()
+
+
+# --- known on a day ------------------------------------------------------------------------------------------
+
+KNOWN = result(2310.0).known_on
+
+
+def test_what_was_not_known_is_left_out(book: Book) -> None:
+    first = book.write(content(23_100.0))
+    book.write(content(2310.0), first, "one zero too many")
+    assert book.found(on=KNOWN - timedelta(days=1)) == ()
+    assert pairs(book.found(on=KNOWN)) == [(23_100.0, 2310.0, "one zero too many")]
+
+
+def later(days: int, **changes: Any) -> dict[str, Any]:
+    return content(received=(KNOWN + timedelta(days=days)).isoformat(), **changes)
+
+
+@pytest.mark.parametrize("value", [2310.0, 3210.0])
+def test_until_the_new_result_is_known_the_old_one_is_withdrawn_and_nothing_stands_for_it(
+    book: Book, value: float
+) -> None:
+    first = book.write(content())
+    book.write(later(9, value=value), first, "sent again")
+    for on in (KNOWN, KNOWN + timedelta(days=8)):
+        (found,) = book.found(on=on)
+        assert (found.result.value, found.now, found.reason, found.pending) == (2310.0, None, "sent again", True)
+    after = book.found(on=KNOWN + timedelta(days=9))
+    assert pairs(after) == ([] if value == 2310.0 else [(2310.0, value, "sent again")])
+    assert not any(item.pending for item in after)
+
+
+def test_a_void_is_not_withdrawn_for_a_while(book: Book) -> None:
+    book.write(None, book.write(content()), "the other field")
+    assert [item.pending for item in book.found(on=KNOWN)] == [False]
+
+
+def test_a_result_that_is_moved_and_not_known_yet_is_withdrawn_from_its_block(book: Book) -> None:
+    first = book.write(content())
+    book.write(later(9), first, "wrong block", block="south")
+    assert [item.pending for item in book.found("north", KNOWN)] == [True]
+    assert [item.pending for item in book.found("north", KNOWN + timedelta(days=9))] == [False]
 
 
 @pytest.mark.parametrize(
@@ -269,11 +350,11 @@ def test_block_and_name_say_the_same(season: Season, enter: Enter) -> None:
     assert shown(season, "Creek side", day) == shown(season, "creek", day)
 
 
-def test_only_decisions_that_changed_or_kept_the_rate_are_marked(season: Season, enter: Enter) -> None:
+def test_decisions_are_marked_one_to_leave_as_well(season: Season, enter: Enter) -> None:
     day = enter(date(2026, 4, 4))
     add(season, day, 2350)
     season.decide("creek", "leave", day, reason="waiting", by="ann", today=day)
-    assert shown(season, "creek", day).decisions == []
+    assert shown(season, "creek", day).decisions == [Mark(day, "left", "left")]
     season.decide("creek", "accept", day, by="ann", today=day)
     (mark,) = shown(season, "creek", day).decisions
     assert (mark.on, mark.kind) == (day, "raise")

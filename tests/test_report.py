@@ -404,6 +404,27 @@ def test_results_before_a_correction_or_a_void_are_told_with_the_reason() -> Non
     assert "corrected or voided" not in PAGES["full"]()
 
 
+def test_a_result_that_was_moved_is_told_with_both_blocks() -> None:
+    was = result(3, ON - timedelta(days=5), 2310.0)
+    now = replace(was, record=4, block="south")
+    text = section(page(full(), replaced=[Replaced(was, now, "wrong block")]), 3)
+    assert (
+        "petiole NO3-N, dry weight 2,310 ppm: moved from block north to block south as 2,310 ppm (record 4). "
+        "Reason: wrong block"
+    ) in text
+    back = [Replaced(now, replace(was, record=5, value=2350.0), "it was right")]
+    assert "moved from block south to block north as 2,350 ppm (record 5)" in section(
+        page(full(), replaced=back), 3
+    )
+
+
+def test_a_result_whose_correction_was_not_known_yet_is_told_as_withdrawn() -> None:
+    was = result(3, ON - timedelta(days=5), 2310.0)
+    text = section(page(full(), replaced=[Replaced(was, None, "sent again", pending=True)]), 3)
+    assert "2,310 ppm: withdrawn; what stands in its place was not known yet. Reason: sent again" in text
+    assert "ppm: voided" not in text and "corrected to" not in text
+
+
 def test_a_phone_gets_a_chart_of_its_own() -> None:
     both = page(full())
     assert both.count("<svg") == 2

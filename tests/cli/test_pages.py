@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 import pytest
 
 from fertadjust.browser import Paper
+from fertadjust.errors import FertadjustError
 from tests.cli.conftest import Refused, Run, contents, too_wide
 
 CREEK = ["--block", "creek", "--on", "2026-04-04"]
@@ -53,6 +54,19 @@ def test_a_report_is_one_page(run: Run, lived: Path, tmp_path: Path) -> None:
 def test_a_report_is_named_by_block_and_day(run: Run, lived: Path, tmp_path: Path) -> None:
     assert run("report", "--block", "Lane end", "--season", lived).output == "Wrote lane-2026-05-20.html\n"
     assert (tmp_path / "lane-2026-05-20.html").exists()
+
+
+@pytest.mark.parametrize("name", ["x.png", "x", "x.svg", "x.html.txt", "html"])
+@pytest.mark.parametrize("paper", [[], ["--paper", "a4"]])
+def test_a_report_of_another_kind_is_refused(refused: Refused, lived: Path, name: str, paper: list[str]) -> None:
+    told = refused("report", *CREEK, "--season", lived, "--to", name, *paper)
+    assert told == f'Error: "{name}": a report is written as .html or .pdf; use one of these\n'
+
+
+@pytest.mark.parametrize("name", ["a.htm", "a.HTML"])
+def test_a_page_may_be_named_as_pages_are(run: Run, lived: Path, tmp_path: Path, name: str) -> None:
+    run("report", *CREEK, "--season", lived, "--to", name)
+    assert (tmp_path / name).read_text("utf-8").lstrip().lower().startswith("<!doctype html>")
 
 
 @pytest.mark.parametrize("command", ["chart", "report"])
@@ -202,7 +216,7 @@ def test_a_paper_may_be_named(run: Run, lived: Path, printed: Printed, name: str
     assert [paper for _, paper in printed] == [paper]
 
 
-@pytest.mark.parametrize("to", [["--to", "a.html"], ["--to", "pdf"], []])
+@pytest.mark.parametrize("to", [["--to", "a.html"], ["--to", "a.HTM"], []])
 def test_a_paper_without_a_pdf_is_refused(refused: Refused, lived: Path, printed: Printed, to: list[str]) -> None:
     told = refused("report", *CREEK, "--season", lived, *to, "--paper", "a4")
     assert "--paper is for a PDF: let the name after --to end in .pdf" in told
@@ -250,6 +264,19 @@ def test_the_browser_that_the_environment_names_prints(
     assert (tmp_path / "a.pdf").read_bytes() == b"%PDF-1.4 of a stand-in"
 
 
+def test_what_the_program_cannot_do_is_told_in_its_own_words(
+    run: Run, lived: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(html: str, paper: Paper) -> bytes:
+        raise FertadjustError("the browser surf did not end in 60 seconds")
+
+    monkeypatch.setattr("fertadjust.browser.pdf_of", fails)
+    ended = run("report", *CREEK, "--season", lived, "--to", "a.pdf", code=1)
+    assert ended.stderr == "Error: the browser surf did not end in 60 seconds\n"
+    assert ended.stdout == ""
+    assert not (tmp_path / "a.pdf").exists()
+
+
 @pytest.mark.skipif(os.name == "nt", reason="the stand-in for a browser is a shell script")
 def test_a_browser_that_fails_leaves_no_file(
     run: Run, lived: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -258,6 +285,8 @@ def test_a_browser_that_fails_leaves_no_file(
     monkeypatch.setenv("FERTADJUST_BROWSER", str(tmp_path / "surf"))
     told = run("report", *CREEK, "--season", lived, "--to", "a.pdf", code=1).stderr
     assert "failed with status 3" in told and "it is broken" in told
+    assert told.startswith("Error: the browser ") and told.count("Error") == 1
+    assert "not your mistake" not in told
     assert not (tmp_path / "a.pdf").exists()
 
 

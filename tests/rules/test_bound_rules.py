@@ -103,6 +103,59 @@ def test_no_sample_is_asked_for_that_would_be_too_soon_to_show_the_last_change()
     assert late.next_sample == day_in(6) + timedelta(days=7), "a return to plan by itself delays no sample"
 
 
+@pytest.mark.parametrize("factor", [1.0, 0.8])
+def test_a_raise_at_the_ceiling_is_sampled_at_the_usual_interval(factor: float) -> None:
+    # Both look on the day before the next sample is due. At the ceiling the raise moves no rate; below it, it
+    # begins with week 9 and shows a week later (ROBERTS-1989).
+    low = result(LOW, 6)
+    on, due = low.sampled + timedelta(days=13), low.sampled + timedelta(days=14)
+    changes = () if factor == 1.0 else (in_force(factor),)
+    at_ceiling, below = (
+        advised(low, on=on, the_plan=one, changes=changes, applications=fed(factor * RATE))
+        for one in (open_plan(ceiling_lb_ac=factor * RATE), open_plan())
+    )
+    assert line(at_ceiling, "raise").fired and at_ceiling.action is Action.HOLD
+    assert at_ceiling.next_sample == due
+    assert at_ceiling.review == day_in(9, 1), "the first week that can change has begun"
+    assert below.action is Action.RAISE and below.next_sample == day_in(9) + timedelta(days=7)
+
+
+@pytest.mark.parametrize(("week", "raised"), [(10, True), (11, False)])
+def test_a_raise_that_comes_too_late_in_the_season_is_sampled_at_the_usual_interval(
+    week: int, raised: bool
+) -> None:
+    # urea would take two weeks from the start of the next week to show (ROBERTS-1989)
+    sample = result(500.0, week)
+    sixteen = open_plan((RATE,) * 16)
+    found = advised(
+        sample, on=day_in(week, 5), the_plan=sixteen, products=UREA, applications=fed(weeks=range(1, 17))
+    )
+    assert line(found, "raise").fired and (found.action is Action.RAISE) is raised
+    shows, usual = day_in(week + 1) + timedelta(days=14), sample.sampled + timedelta(days=14)
+    assert shows > usual
+    assert found.next_sample == (shows if raised else usual)
+
+
+@pytest.mark.parametrize("sight", sorted(FRUIT_TROUBLE))
+def test_a_raise_that_fruit_trouble_undoes_is_sampled_at_the_usual_interval(sight: Sight) -> None:
+    low = result(LOW, 6)
+    without = advised(low, products=UREA)
+    found = advised(low, products=UREA, observations=(seen(sight, day_in(6, 3)),))
+    assert line(found, "raise").fired and found.action is Action.HOLD
+    assert found.next_sample == SAMPLED + timedelta(days=14) < without.next_sample
+
+
+@pytest.mark.parametrize("days", [15, 20])
+def test_a_stale_sample_from_before_the_change_asks_for_a_sample_now(days: int) -> None:
+    # Too old to decide on after 14 days; the change of week 8 shows two weeks later with urea (ROBERTS-1989),
+    # which would put the next sample off.
+    sample = result(3100, 6)
+    on = sample.sampled + timedelta(days=days)
+    found = advised(sample, on=on, changes=(in_force(1.3, since=8),), products=UREA)
+    assert "stale" in fired(found)
+    assert found.next_sample == on < day_in(8) + timedelta(days=14)
+
+
 def test_the_next_sample_is_never_in_the_past() -> None:
     old = result(ENOUGH, 3)
     found = advised(old, on=SATURDAY)
