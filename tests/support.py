@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+import pytest
+
 from fertadjust.field import AreaBasis, Block
 from fertadjust.plan import Credit, Plan
 from fertadjust.products import Product
@@ -115,3 +117,15 @@ def season(
         results=results,
         **rest,  # type: ignore[arg-type]
     )
+
+
+def let_others_in(folders: pytest.TempPathFactory) -> None:
+    """Let other persons of the machine pass through the folders above those of the tests.
+
+    They are not closed again, since another process of the same run may need them open; the next run closes them.
+    """
+    base = folders.getbasetemp()
+    for path in (base, *base.parents):
+        path.chmod(0o755)
+        if path.name.startswith("pytest-of-"):
+            break

@@ -22,6 +22,7 @@ from fertadjust.errors import UserError
 from fertadjust.record import Kind
 from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.season_file import SEASON_FILE, SeasonFile, read_season
+from tests.support import let_others_in
 from tests.test_records import PROGRAM, as_another_person, draft, refusal, write
 from tests.test_season_file import BAND_TABLE, OWN_BANDS, SEASON, edited
 
@@ -163,20 +164,14 @@ def test_a_part_of_the_season_that_cannot_be_read_is_told(file: SeasonFile, tmp_
 def test_a_part_of_the_season_that_is_closed_is_told(
     file: SeasonFile, tmp_path: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    above = [tmp_path_factory.getbasetemp(), tmp_path_factory.getbasetemp().parent, tmp_path]
-    modes = [path.stat().st_mode for path in above]
-    for path in above:
-        path.chmod(0o755)
+    let_others_in(tmp_path_factory)
+    tmp_path.chmod(0o755)
     (file.folder / "laboratories.toml").chmod(0o600)
     (tmp_path / "out").mkdir()
     (tmp_path / "out").chmod(0o777)
-    try:
-        with as_another_person():
-            told = refusal(lambda: write_backup(file, records_of(file.folder), tmp_path / "out" / "b.zip"))
-        assert "laboratories.toml" in told
-    finally:
-        for path, mode in zip(above, modes, strict=True):
-            path.chmod(mode)
+    with as_another_person():
+        told = refusal(lambda: write_backup(file, records_of(file.folder), tmp_path / "out" / "b.zip"))
+    assert "laboratories.toml" in told
 
 
 def test_records_of_an_earlier_form_are_backed_up_as_they_are(file: SeasonFile, tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from fertadjust.errors import UserError
 from fertadjust.files import write_bytes, write_text
+from tests.support import let_others_in
 
 
 def test_a_text_is_written_in_utf_8_as_it_is(tmp_path: Path) -> None:
@@ -54,10 +55,7 @@ def test_a_file_in_the_place_of_a_folder_is_told(tmp_path: Path) -> None:
 def closed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A folder that may not be written to, seen by a person without rights of the administrator."""
     folder = tmp_path_factory.mktemp("closed")
-    opened = [folder.parent, folder.parent.parent]
-    modes = [path.stat().st_mode for path in opened]
-    for path in opened:
-        path.chmod(0o755)
+    let_others_in(tmp_path_factory)
     (folder / "page.html").write_text("old")
     folder.chmod(0o555)
     administrator = os.geteuid() == 0
@@ -69,8 +67,6 @@ def closed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         if administrator:
             os.seteuid(0)
         folder.chmod(0o755)
-        for path, mode in zip(opened, modes, strict=True):
-            path.chmod(mode)
 
 
 def test_a_closed_folder_is_told_and_what_stood_there_stays(closed: Path) -> None:

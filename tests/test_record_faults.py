@@ -24,6 +24,7 @@ from fertadjust.errors import UserError
 from fertadjust.record import Draft, Kind
 from fertadjust.records import RECORDS_FILE, Records
 from fertadjust.records_schema import FIELDS, GUARDS
+from tests.support import let_others_in
 from tests.test_records import NOON, PROGRAM, as_another_person, contents, draft, refusal, write
 
 BATCH = 3
@@ -272,16 +273,11 @@ def test_without_room_a_writing_is_there_whole_or_not_at_all(tmp_path: Path, the
 def lent(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A season folder with two records that another person can get at."""
     folder = tmp_path_factory.mktemp("lent")
-    above = [folder.parent, folder.parent.parent]
-    modes = [path.stat().st_mode for path in above]
-    for path in above:
-        path.chmod(0o755)
+    let_others_in(tmp_path_factory)
     write(Records(folder / RECORDS_FILE, PROGRAM), draft(1), draft(2))
     folder.chmod(0o755)
     yield folder
     folder.chmod(0o755)
-    for path, mode in zip(above, modes, strict=True):
-        path.chmod(mode)
 
 
 @pytest.mark.parametrize("mode", [0o444, 0o644, 0o666])

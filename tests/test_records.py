@@ -16,6 +16,7 @@ import pytest
 from fertadjust.errors import UserError
 from fertadjust.record import Draft, Kind, Record, standing, standing_on
 from fertadjust.records import RECORDS_FILE, SCHEMA, Records
+from tests.support import let_others_in
 
 NOON = datetime(2026, 3, 9, 12, 0, 5, 999, tzinfo=UTC)
 PROGRAM = "fertadjust 0.1.0"
@@ -386,16 +387,12 @@ def test_a_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
 def closed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A season folder that may be read by all and written to by nobody."""
     folder = tmp_path_factory.mktemp("closed")
-    opened = [folder, folder.parent, folder.parent.parent]
-    modes = [path.stat().st_mode for path in opened]
-    for path in opened[1:]:
-        path.chmod(0o755)
+    let_others_in(tmp_path_factory)
     write(Records(folder / RECORDS_FILE, PROGRAM), draft())
     (folder / RECORDS_FILE).chmod(0o444)
     folder.chmod(0o555)
     yield folder
-    for path, mode in zip(opened, modes, strict=True):
-        path.chmod(mode)
+    folder.chmod(0o755)
 
 
 def test_records_that_may_not_be_written_are_read_and_not_written(closed: Path) -> None:
