@@ -75,7 +75,7 @@ def draw_rates(axes: Axes, sheet: Sheet) -> None:
 
 def _advised(sheet: Sheet) -> dict[PlanWeek, float]:
     """Rates of a proposal that nobody has decided on yet."""
-    if not sheet.proposed:
+    if not sheet.day.moves():
         return {}
     pairs = zip(sheet.found.weeks, sheet.found.rates_lb_ac, strict=True)
     return {week: sheet.out(rate) for week, rate in pairs}

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from fertadjust import chart_labels as spots
 from fertadjust import chart_style as look
 from fertadjust.chart_axes import value_axis
-from fertadjust.chart_sheet import SIDES, Kind, Sheet, named_days
+from fertadjust.chart_sheet import Kind, Sheet, named_days
 from fertadjust.chart_style import LineStyle, at, folded
 from fertadjust.compare import Side
 from fertadjust.errors import OutOfSeason
@@ -321,7 +321,7 @@ def draw_side(axes: Axes, x: float, y: float, side: Side) -> None:
     marker, colour = MARKERS[side]
     axes.plot(
         x, y, linestyle="none", marker=marker, markersize=8.5, color=colour, markeredgecolor=look.BLACK,
-        label=SIDES[side], zorder=5,
+        label=side.word, zorder=5,
     )  # fmt: skip
 
 

@@ -9,22 +9,19 @@ from typing import Final, NamedTuple
 
 from matplotlib.figure import Figure
 
+from fertadjust.block_day import DayOfBlock
 from fertadjust.chart_labels import Flag, Labels
 from fertadjust.chart_style import DASH_DOT, DASH_DOT_DOT, SIGNS, LineStyle, Mark, Paper, Span, plain_name
-from fertadjust.compare import Side
 from fertadjust.dates import short_day
 from fertadjust.projection import Projection, projection
 from fertadjust.readings import side_of
-from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Facts, Reading, Recommendation
 from fertadjust.season import BlockSeason
 from fertadjust.stored import Replaced
-from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, TissueResult, format_value, stored_unit
+from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, TissueResult, stored_unit
 from fertadjust.units import DAYS_PER_WEEK, UnitSystem
 from fertadjust.words import band_words
 
-SIDES: Final = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
-_SAME_LB_AC: Final = 1e-6
 _AROUND_PLAN: Final = timedelta(days=60)
 """How far from the plan the axis goes along with the day looked from, decisions and reviews."""
 
@@ -83,10 +80,8 @@ class Sheet:
     """What one chart is drawn from, and on."""
 
     season: BlockSeason
-    on: date
+    day: DayOfBlock
     units: UnitSystem
-    facts: Facts
-    found: Recommendation
     readings: tuple[Reading, ...]
     unused: tuple[TissueResult, ...]
     replaced: tuple[Replaced, ...]
@@ -98,27 +93,26 @@ class Sheet:
     labels: Labels
 
     @property
+    def on(self) -> date:
+        return self.day.on
+
+    @property
+    def facts(self) -> Facts:
+        return self.day.facts
+
+    @property
+    def found(self) -> Recommendation:
+        return self.day.found
+
+    @property
     def review(self) -> date | None:
         """Review date of the decision in force, or None."""
         changes = self.season.path(self.on).changes
         return changes[-1].review if changes and self.on <= changes[-1].review else None
 
     @property
-    def proposed(self) -> bool:
-        """Whether nothing was decided on the day's advice and without a decision another rate would run."""
-        path = self.season.path(self.on)
-        pairs = zip(self.found.weeks, self.found.rates_lb_ac, strict=True)
-        moved = any(abs(rate - path.rate_lb_ac(week)) > _SAME_LB_AC for week, rate in pairs)
-        return moved and not self.season.decided_on(self.on)
-
-    @property
     def name(self) -> str:
         return plain_name(self.season.block.name)
-
-    @property
-    def stale(self) -> bool:
-        """Whether the deciding reading is too old to decide on."""
-        return self.found.fired("stale")
 
     def out(self, lb_ac: float) -> float:
         return self.units.rate_out(lb_ac)
@@ -134,20 +128,17 @@ def make_sheet(
     labels: Labels,
 ) -> Sheet:
     """Gather what a chart shows of a block, as known on a day."""
-    facts = season.facts(on)
-    found = evaluate(facts, season.policy)
-    readings, unused = readings_known(season, on), _unused(season, facts)
+    day = DayOfBlock(season, on)
+    readings, unused = readings_known(season, on), _unused(season, day.facts)
     replaced = tuple(item for item in shown.replaced if _drawn(item, season))
-    ahead = projection(season, facts, found)
+    ahead = projection(season, day.facts, day.found)
     start, end = season.plan.start, season.plan.end
     days = [start, end, *(item.sampled for item in readings), *(item.sampled for item in unused)]
     days += [item.result.sampled for item in replaced]
     days += [day for day in (on, *(mark.on for mark in shown.decisions)) if _near(day, start, end)]
     span = Span(min(days) - _WEEK, max(days) + _WEEK)
     marks = tuple(mark for mark in shown.decisions if span.holds(mark.on))
-    return Sheet(
-        season, on, units, facts, found, readings, unused, replaced, ahead, marks, span, paper, figure, labels
-    )  # fmt: skip
+    return Sheet(season, day, units, readings, unused, replaced, ahead, marks, span, paper, figure, labels)
 
 
 def _near(day: date, start: date, end: date) -> bool:
@@ -232,7 +223,7 @@ def named_days(sheet: Sheet) -> list[tuple[str, date, LineStyle]]:
     days: list[tuple[str, date, LineStyle]] = [("advice", sheet.on, "-")]
     if sheet.review is not None and sheet.review != sheet.on:
         days.append(("review", sheet.review, DASH_DOT))
-    elif sheet.review is None and sheet.found.weeks and not sheet.season.decided_on(sheet.on):
+    elif sheet.review is None and sheet.found.weeks and not sheet.day.decided:
         word = "review" if sheet.paper.small else "advised review"
         days.append((word, sheet.found.review, DASH_DOT_DOT))
     return [item for item in days if sheet.span.holds(item[1])]
@@ -253,7 +244,7 @@ def _flag(mark: Mark, paper: Paper) -> str:
 def side_words(reading: Reading) -> str:
     """Where a reading lies, to be followed by the band."""
     side = side_of(reading)
-    return "a bound that does not tell its side of" if side is None else SIDES[side]
+    return "a bound that does not tell its side of" if side is None else side.word
 
 
 def headline(facts: Facts, stale: bool) -> str:
@@ -261,7 +252,7 @@ def headline(facts: Facts, stale: bool) -> str:
     reading = facts.primary
     if reading is None:
         return f"No usable result by {short_day(facts.on)}"
-    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
+    value = reading.text()
     several = f" (mean of {reading.count})" if reading.count > 1 else ""
     return (
         f"{kind_of(reading).words} {value}{several} on {short_day(reading.sampled)}: {side_words(reading)} the "

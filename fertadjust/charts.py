@@ -132,7 +132,7 @@ def _heading(sheet: Sheet) -> float:
     top = sheet.paper.height_in - 0.15
     title = f"{sheet.name}: season as known on {short_day(sheet.on)} {sheet.on.year}"
     top = write_lines(sheet.figure, top, title, 13.0, "bold")
-    return write_lines(sheet.figure, top - 0.06, headline(sheet.facts, sheet.stale), 10.5)
+    return write_lines(sheet.figure, top - 0.06, headline(sheet.facts, sheet.day.stale), 10.5)
 
 
 def _footnote(sheet: Sheet, kinds: Sequence[Kind]) -> float:
@@ -174,7 +174,7 @@ def alt_text(sheet: Sheet) -> str:
     sentences = [
         f"Season of {sheet.name} as known on {short_day(on)} {on.year}: tissue results beside their band, "
         "weekly nitrogen rates, and the running total",
-        headline(facts, sheet.stale),
+        headline(facts, sheet.day.stale),
         f"Results with a band: {len(sheet.readings)}; results not used: {len(facts.not_used)}{before}",
     ]
     if sheet.projection is not None:
@@ -182,7 +182,7 @@ def alt_text(sheet: Sheet) -> str:
     sentences.append(_totals_in_words(sheet))
     if sheet.marks:
         sentences.append("Decided: " + "; ".join(f"{mark.text} on {short_day(mark.on)}" for mark in sheet.marks))
-    if sheet.proposed:
+    if sheet.day.moves():
         rates = words.rates(sheet.found.rates_lb_ac, sheet.units)
         sentences.append(f"Advised and not decided: {rates} {sheet.units.rate_unit}")
     sentences += [f"{word.capitalize()} on {short_day(day)}" for word, day, _ in named_days(sheet)[1:]]

@@ -18,6 +18,11 @@ class Side(IntEnum):
     WITHIN = 0
     ABOVE = 1
 
+    @property
+    def word(self) -> str:
+        """In lower case, as it stands in a sentence."""
+        return self.name.lower()
+
 
 class Status(StrEnum):
     DEFICIENT = "deficient"

@@ -15,7 +15,7 @@ from fertadjust import chart_style as look
 from fertadjust.chart_axes import Box, across, date_axis, lines_in, place, weeks_over, write_lines
 from fertadjust.chart_labels import Labels
 from fertadjust.chart_results import Scale, draw_bound, draw_results, draw_side
-from fertadjust.chart_sheet import SIDES, Kind, Sheet, Shown, main_kind, make_sheet, readings_known
+from fertadjust.chart_sheet import Kind, Sheet, Shown, main_kind, make_sheet, readings_known
 from fertadjust.chart_style import PAGE, PHONE, Paper, Span, at, folded, plain_name
 from fertadjust.charts import figure_svg
 from fertadjust.compare import Side, compare
@@ -23,7 +23,7 @@ from fertadjust.dates import short_day
 from fertadjust.readings import side_of
 from fertadjust.rules.facts import Reading
 from fertadjust.season import BlockSeason
-from fertadjust.tissue import Censor, format_value
+from fertadjust.tissue import Censor
 from fertadjust.units import UnitSystem
 
 _PANEL_IN: Final = 1.75
@@ -175,10 +175,10 @@ def _short(text: str, width_in: float, lines: int = 1) -> str:
 def _newest_words(reading: Reading, on: date, between: str = ", ") -> str:
     """The newest reading with its side and age: "2,300 ppm below, 3 days ago"."""
     side = side_of(reading)
-    where = "side not told" if side is None else SIDES[side]
+    where = "side not told" if side is None else side.word
     age = (on - reading.sampled).days
     ago = "today" if age == 0 else "1 day ago" if age == 1 else f"{age} days ago"
-    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
+    value = reading.text()
     return f"{value} {where}{between}{ago}"
 
 

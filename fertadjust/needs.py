@@ -5,17 +5,16 @@ Nothing is decided here: rates, dates and to-do items are those of the rules, pu
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import date, timedelta
 from enum import StrEnum
-from itertools import groupby
 from typing import NamedTuple
 
 from fertadjust.block_day import DayOfBlock, Phase
 from fertadjust.dates import day, short_day
 from fertadjust.plan import Change
 from fertadjust.rules.facts import Action, NotUsed
-from fertadjust.words import rate, rates
+from fertadjust.words import numbered, rate, rates
 
 SOON_DAYS = 3
 """A review or a sample is told this many days ahead."""
@@ -248,7 +247,7 @@ class DayNeeds(DayOfBlock):
         if not weeks:
             return
         count = f"{len(weeks)} past week{'s' if len(weeks) > 1 else ''}"
-        which = f"{count} ({'weeks' if len(weeks) > 1 else 'week'} {_runs(weeks)})"
+        which = f"{count} ({numbered(weeks)})"
         asked = next((text for text in self.found.to_do if self.runs and text.startswith(_LOG)), "")
         if asked:
             yield Need(Urgency.THIS_WEEK, f"{asked} Nothing is logged for {which}.", Matter.NOT_LOGGED)
@@ -275,10 +274,3 @@ class DayNeeds(DayOfBlock):
 
 def _ran_out_words(past: Change) -> str:
     return f"The change of {short_day(past.decided)} ran out on {short_day(past.review)}"
-
-
-def _runs(numbers: Sequence[int]) -> str:
-    """Numbers in order as people write them: "1 to 3, 5"."""
-    pairs = enumerate(numbers)
-    runs = [[number for _, number in run] for _, run in groupby(pairs, key=lambda pair: pair[1] - pair[0])]
-    return ", ".join(f"{run[0]}" if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)

@@ -14,11 +14,10 @@ from fertadjust.pages import Drawn
 from fertadjust.products import ProductAmount
 from fertadjust.record import counting_on
 from fertadjust.report import report_html
+from fertadjust.review_changes import moved
 from fertadjust.season_book import PROGRAM
 from fertadjust.stored import Decided, replaced_results
 from fertadjust.units import UnitSystem
-
-_SAME_LB_AC = 1e-6
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -36,13 +35,13 @@ def _mark(item: Decided) -> Mark:
     """What was decided, by the first week that it moves: "raise 33 %"; "left" where the advice was left."""
     if item.choice == "leave":
         return Mark(item.on, "left", "left")
-    for week, rate in item.rates_lb_ac.items():
-        before = item.standing_lb_ac.get(week, rate)
-        if abs(rate - before) > _SAME_LB_AC:
-            kind: Literal["raise", "cut"] = "raise" if rate > before else "cut"
-            size = f" {100 * abs(rate / before - 1):.0f} %" if before > 0 else ""
-            return Mark(item.on, kind + size, kind)
-    return Mark(item.on, "hold", "hold")
+    move = moved(item)
+    if move is None:
+        return Mark(item.on, "hold", "hold")
+    before, rate = item.standing_lb_ac[move.week], item.rates_lb_ac[move.week]
+    kind: Literal["raise", "cut"] = "raise" if move.raised else "cut"
+    size = f" {100 * abs(rate / before - 1):.0f} %" if before > 0 else ""
+    return Mark(item.on, kind + size, kind)
 
 
 def shown(season: Season, block: str, on: date) -> Shown:

@@ -19,7 +19,6 @@ from fertadjust.readings import side_of
 from fertadjust.rules.facts import Facts, Reading, TraceLine
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.stored import Decided, Replaced
-from fertadjust.tissue import format_value
 from fertadjust.units import FT2_PER_ACRE, M2_PER_HA, UnitSystem
 from fertadjust.weekly import WeekAmounts
 
@@ -175,7 +174,7 @@ def change_part(advice: Advice, units: UnitSystem) -> Row:
     reading = advice.facts.primary
     rows = []
     if reading is not None and advice.flips:
-        here = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}, as it is"
+        here = f"{reading.text()}, as it is"
         edges = [(flip.value, words.flip_words(flip, advice), flip.action.value) for flip in advice.flips]
         ordered = sorted([*edges, (reading.value, here, advice.recommendation.action.value)])
         rows = [(f"the result were {text}", action) for _, text, action in ordered]
@@ -275,8 +274,8 @@ def decided_row(item: Decided, season: BlockSeason, on: date, units: UnitSystem)
 
 def _reading_words(reading: Reading) -> str:
     side = side_of(reading)
-    where = "side not told" if side is None else {-1: "below", 0: "within", 1: "above"}[side]
-    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)}{GLUE}{reading.unit}"
+    where = "side not told" if side is None else side.word
+    value = reading.text().replace(" ", GLUE)
     kind = f"{reading.tissue.value} {reading.analyte}"
     return f"{_month_day(reading.sampled)}: {kind} {value}, {where} its band"
 

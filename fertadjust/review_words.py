@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from itertools import groupby
+from collections.abc import Sequence
 from statistics import median
 from typing import Final, NamedTuple
 
-from fertadjust.compare import Side
 from fertadjust.dates import day, short_day
 from fertadjust.history import Moment
 from fertadjust.readings import side_of
@@ -15,9 +13,8 @@ from fertadjust.review import OFF_TARGET, FarmReview, Nitrogen, Review, Sides
 from fertadjust.review_changes import AfterChange
 from fertadjust.rules.facts import Action, Reading
 from fertadjust.stored import Decided
-from fertadjust.tissue import format_value
 from fertadjust.units import UnitSystem
-from fertadjust.words import band_words, rate
+from fertadjust.words import band_words, listed, numbered, rate
 
 _TINY: Final = 1e-6
 
@@ -41,24 +38,11 @@ ADVISED_THEN: Final = (
     "Then: as it was advised on that day; the plan, the rules or late records have changed it since."
 )
 
-_SIDES: Final = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above", None: "cannot be told against"}
 _ACCEPT: Final = "accept"
 _CHOICES: Final = {_ACCEPT: "accepted", "change": "changed", "leave": "left"}
 
 
 # --- small words --------------------------------------------------------------------------------------------
-
-
-def _listed(texts: Iterable[str]) -> str:
-    *most, last = texts
-    return f"{', '.join(most)} and {last}" if most else last
-
-
-def numbered(weeks: Sequence[int]) -> str:
-    """Numbers of weeks, rising: "week 3" or "weeks 3 to 5 and 9"."""
-    runs = [[week for _, week in run] for _, run in groupby(enumerate(weeks), lambda pair: pair[1] - pair[0])]
-    texts = [f"{run[0]} to {run[-1]}" if len(run) > 1 else str(run[0]) for run in runs]
-    return f"week{'' if len(weeks) == 1 else 's'} {_listed(texts)}"
 
 
 def counted(number: int, word: str) -> str:
@@ -86,8 +70,9 @@ def result(reading: Reading | None) -> str:
     """A result against its band: "2,300 ppm of 18 Mar, below 3,500 to 6,000 ppm"."""
     if reading is None:
         return "no usable result"
-    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
-    return f"{value} of {short_day(reading.sampled)}, {_SIDES[side_of(reading)]} {band_words(reading)}"
+    side = side_of(reading)
+    where = "cannot be told against" if side is None else side.word
+    return f"{reading.text()} of {short_day(reading.sampled)}, {where} {band_words(reading)}"
 
 
 def total(lb_ac: float, units: UnitSystem) -> str:
@@ -134,7 +119,7 @@ def farm_in_short(farm: FarmReview, units: UnitSystem) -> tuple[str, str, str]:
         f"{logged} {units.weight_unit} of nitrogen were logged on the farm; in the weeks that ended {aimed} were "
         f"aimed at, {planned} planned, and {assumed} counted as applied without a log"
     )
-    third += f"; over the season cap: {_listed(over)}." if over else "; no block is over a season cap."
+    third += f"; over the season cap: {listed(over, 'and')}." if over else "; no block is over a season cap."
     return first, _decided_in_short(farm.reviews, farm.came_back), third
 
 
@@ -188,8 +173,8 @@ def moment_row(moment: Moment, units: UnitSystem) -> tuple[str, str, str, str, s
     reading, followed = moment.advice.facts.primary, moment.followed
     value = "none"
     if reading is not None:
-        value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
-        value += f", {_SIDES[side_of(reading)].replace('cannot be told against', 'not known')}"
+        side = side_of(reading)
+        value = f"{reading.text()}, {'not known' if side is None else side.word}"
     logged = f"{rate(followed.applied_lb_ac, units)} of {rate(followed.aimed_lb_ac, units)}"
     return short_day(moment.advice.on), value, _advised(moment, units), choice(moment, units), logged
 

@@ -13,18 +13,14 @@ from typing import Any, NamedTuple
 from fertadjust.advice_data import reading_data
 from fertadjust.api import Season, open_season
 from fertadjust.attention import Standing, attention_key, standing_of
-from fertadjust.compare import Side
 from fertadjust.errors import UserError
 from fertadjust.needs import Matter, Urgency
 from fertadjust.record import Record, counting_on, standing
 from fertadjust.records import RECORDS_FILE
 from fertadjust.season import BlockSeason
 from fertadjust.stored import NOT_AS_WRITTEN, undone_since, with_records
-from fertadjust.tissue import format_value
 from fertadjust.units import UnitSystem
 from fertadjust.words import rate, rates
-
-_SIDES = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
 
 
 class FolderFault(NamedTuple):
@@ -214,13 +210,13 @@ def value_words(standing: Standing) -> str:
     reading = standing.reading
     if reading is None:
         return "none"
-    return f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
+    return reading.text()
 
 
 def side_words(standing: Standing) -> str:
     """Side of its band that the deciding result lies on; "not clear" for a bound that does not tell."""
     found = standing.comparison
-    return "" if found is None else "not clear" if found.side is None else _SIDES[found.side]
+    return "" if found is None else "not clear" if found.side is None else found.side.word
 
 
 def rates_shown(standing: Standing) -> tuple[str, str]:
@@ -317,7 +313,7 @@ def _result_data(one: Standing) -> dict[str, Any] | None:
         return None
     found = one.comparison
     sides = {
-        "side": None if found is None or found.side is None else _SIDES[found.side],
-        "sure": None if found is None or found.sure is None else _SIDES[found.sure],
+        "side": None if found is None or found.side is None else found.side.word,
+        "sure": None if found is None or found.sure is None else found.sure.word,
     }
     return reading_data(one.reading, found) | sides | {"age_days": one.age_days, "stale": one.stale}

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from fertadjust.alternatives import Alternative
-from fertadjust.compare import Side, chances, percent
+from fertadjust.compare import chances, percent
 from fertadjust.dates import day, short_day
 from fertadjust.rules.bound_rules import NOTHING_FED
 from fertadjust.rules.facts import Action, Flip, Reading, Recommendation
@@ -16,7 +16,6 @@ from fertadjust.units import UnitSystem
 
 _VERBS = {Action.RAISE: "Raise", Action.HOLD: "Hold", Action.CUT: "Cut"}
 _STEPS = ("raise", "cut")
-_SIDES = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
 
 LIMITS_OF_THE_TEST = (
     (
@@ -94,13 +93,13 @@ def _span(found: Recommendation) -> str:
 
 def result_sentence(reading: Reading, found: Recommendation) -> str:
     """What the deciding result showed against its band."""
-    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
+    value = reading.text()
     kind = f"{reading.tissue.value.capitalize()} {reading.analyte}"
     several = f" (mean of {reading.count})" if reading.count > 1 else ""
     comparison = found.comparison
     where = "cannot be placed against"
     if comparison is not None and comparison.side is not None:
-        where = f"is {_SIDES[comparison.side]}"
+        where = f"is {comparison.side.word}"
     return (
         f"{kind} of {short_day(reading.sampled)} was {value}{several}; it {where} the band of "
         f"{band_words(reading)} for {reading.band.label}."
@@ -131,7 +130,7 @@ def how_sure(advice: Advice) -> str:
             return f"The laboratory's bound does not tell on which side the crop lies; {uncertainty}"
         chance = percent(comparison.probability)
         least = chance if chance.startswith("over") else f"at least {chance}"
-        return f"{_SIDES[comparison.side].capitalize()} its band: {least}; {uncertainty}"
+        return f"{comparison.side.word.capitalize()} its band: {least}; {uncertainty}"
     text = ", ".join(f"{side}: {percent(share)}" for side, share in chances(comparison, reading.band).items())
     return f"Where the crop lies against its band: {text}; {uncertainty}"
 
@@ -176,11 +175,11 @@ def would_change(advice: Advice, units: UnitSystem) -> str:
     here = advice.recommendation.action.value
     parts = []
     if changes:
-        parts.append(f"the advice would change {_listed(changes, 'or')}")
+        parts.append(f"the advice would change {listed(changes, 'or')}")
     else:
         parts.append(f"no result of that sample would change this: the advice stays {here}")
     if stays:
-        parts.append(f"it would stay {_listed(stays, 'or')}")
+        parts.append(f"it would stay {listed(stays, 'or')}")
     text = "; ".join(parts)
     return f"{text[:1].upper()}{text[1:]}."
 
@@ -214,7 +213,15 @@ def otherwise(item: Alternative, units: UnitSystem) -> str:
     return f"{found.action.value} {to} {rates(found.rates_lb_ac, units)}"
 
 
-def _listed(texts: Sequence[str], word: str) -> str:
+def numbered(weeks: Sequence[int]) -> str:
+    """Numbers of weeks, rising: "week 3" or "weeks 3 to 5 and 9"."""
+    runs = [[week for _, week in run] for _, run in groupby(enumerate(weeks), lambda pair: pair[1] - pair[0])]
+    texts = [f"{run[0]} to {run[-1]}" if len(run) > 1 else str(run[0]) for run in runs]
+    return f"week{'' if len(weeks) == 1 else 's'} {listed(texts, 'and')}"
+
+
+def listed(texts: Sequence[str], word: str) -> str:
+    """Texts in a row, the last after a word: "a, b and c"."""
     return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} {word} {texts[-1]}"
 
 

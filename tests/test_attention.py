@@ -442,7 +442,7 @@ def test_weeks_without_a_log_are_counted_and_named() -> None:
     assert found.not_logged == (2, 3, 5)
     assert only(found, Matter.NOT_LOGGED) == (
         Urgency.WHEN_YOU_CAN,
-        "Nothing is logged for 3 past weeks (weeks 2 to 3, 5).",
+        "Nothing is logged for 3 past weeks (weeks 2 to 3 and 5).",
         Matter.NOT_LOGGED,
     )
 

@@ -348,11 +348,11 @@ def test_a_hold_is_a_proposal_where_another_rate_would_run_without_a_decision(la
     assert found.action is Action.HOLD
     assert [week.number for week in found.weeks] == [6, 7]
     assert found.rates_lb_ac == pytest.approx((7.0, 7.0))
-    assert sheet_of(one, ADVICE).proposed is proposed
+    assert sheet_of(one, ADVICE).day.moves() is proposed
     axes = panel(season_figure(one, ADVICE, UnitSystem.US), "Weekly rate")
     assert bool(lines(axes, "advised")) is proposed
     assert ("Advised and not decided: 7.00 lb N/ac/week" in told(one)) is proposed
-    assert not sheet_of(replace(one, left=(ADVICE,)), ADVICE).proposed
+    assert not sheet_of(replace(one, left=(ADVICE,)), ADVICE).day.moves()
 
 
 # --- values far off the band ---------------------------------------------------------------------------------

@@ -114,7 +114,6 @@ def _print(item: Moment, units: UnitSystem) -> None:
 
 def _followed(item: Moment, units: UnitSystem) -> str:
     from fertadjust import dates
-    from fertadjust.tissue import format_value
 
     followed = item.followed
     aimed, applied = units.rate_out(followed.aimed_lb_ac), units.rate_out(followed.applied_lb_ac)
@@ -122,7 +121,7 @@ def _followed(item: Moment, units: UnitSystem) -> str:
     reading, comparison = followed.reading, followed.comparison
     if reading is None or comparison is None:
         return f"no later result; {text}"
-    value = f"{reading.censor.value}{format_value(reading.value, reading.unit)} {reading.unit}"
+    value = reading.text()
     status = "cannot be told" if comparison.status is None else comparison.status.value
     place = "" if comparison.position is None else f" (position in the band {comparison.position:.2f})"
     return f"next result {value} of {dates.short_day(reading.sampled)}, {status}{place}; {text}"

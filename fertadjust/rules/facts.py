@@ -25,7 +25,7 @@ from fertadjust.rules.cross_table import (
     SoilState,
     SupplyState,
 )
-from fertadjust.tissue import Basis, Censor, Method, Tissue
+from fertadjust.tissue import Basis, Censor, Method, Tissue, format_value
 from fertadjust.trend import Trend
 from fertadjust.uncertainty import UncertaintyPart
 from fertadjust.units import UnitSystem
@@ -67,6 +67,10 @@ class Reading:
     beside: tuple[Band, ...]
     stage_guessed: bool
     records: tuple[int, ...]
+
+    def text(self) -> str:
+        """The value as people write it, for example "<10 ppm" or "3.10 %"."""
+        return f"{self.censor.value}{format_value(self.value, self.unit)} {self.unit}"
 
 
 class NotUsed(NamedTuple):

@@ -16,7 +16,6 @@ from fertadjust.trend import MIN_RESULTS, Trend
 from fertadjust.uncertainty import log_sd
 
 _LEAF_HIGH = Backing("UDEL-T", Evidence.DERIVED)
-_SIDE_WORDS = {Side.BELOW: "below", Side.WITHIN: "within", Side.ABOVE: "above"}
 
 
 def status(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -43,7 +42,7 @@ def status(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return fires(_LEAF_HIGH, saw, why, draft)
     draft = draft._replace(wanted=-int(found.sure))
     word = "raise" if found.sure is Side.BELOW else "cut"
-    why = f"The result is clearly {_SIDE_WORDS[found.sure]} its band ({found.status}), which calls for a {word}."
+    why = f"The result is clearly {found.sure.word} its band ({found.status}), which calls for a {word}."
     return fires(policy.confidence, saw, why, draft, f"calls for a {word}")
 
 
@@ -62,7 +61,7 @@ def stage_in_doubt(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         for band in reading.beside
     ]
     sides = "; ".join(
-        f"{band.label}: {'not clear' if found.sure is None else _SIDE_WORDS[found.sure]}"
+        f"{band.label}: {'not clear' if found.sure is None else found.sure.word}"
         for band, found in zip(reading.beside, beside, strict=True)
     )
     saw = f"{span}: {sides}"
@@ -114,7 +113,7 @@ def heading_out(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     side = Side.BELOW if trend.slope_per_day < 0 else Side.ABOVE
     bands = (reading.band, *reading.beside)
     chances_of = [_leaving(reading, band, side, trend, policy, draft) for band in bands]
-    word, early = _SIDE_WORDS[side], -int(side)
+    word, early = side.word, -int(side)
     when = short_day(reading.sampled + timedelta(days=int(policy.sample_days.value)))
     known = [(band.label, chance) for band, chance in zip(bands, chances_of, strict=True) if chance is not None]
     if known:
