@@ -34,7 +34,7 @@ injection
 mix_sheet
 rules rules.cross_table rules.policy rules.facts
 rules.evidence_rules rules.position_rules rules.cross_rules rules.step_rules rules.bound_rules
-rules.companion_rules
+rules.companion_rules rules.date_rules
 rules.engine
 rules.what_if
 readings

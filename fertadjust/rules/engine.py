@@ -10,7 +10,6 @@ from fertadjust.rules.bound_rules import (
     in_force,
     late_season,
     meterable_rate,
-    review_date,
     season_cap,
     standing_rates,
 )
@@ -24,6 +23,7 @@ from fertadjust.rules.cross_rules import (
     twice_in_a_row,
     weighed_together,
 )
+from fertadjust.rules.date_rules import review_date
 from fertadjust.rules.evidence_rules import (
     duplicates_disagree,
     few_petioles,
