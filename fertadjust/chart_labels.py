@@ -65,6 +65,10 @@ _WORDS: Final = 6.0
 """How much more it weighs to cover a mark or other words than a line."""
 
 _STRIDE_PX: Final = 5.0
+_GAP: Final = 6.0
+_BARE_GAP: Final = 1.5
+"""Room between a flag and the pole or flag to its right, and between bare signs [pixels]."""
+
 _BEYOND_PX: Final = 20.0
 """How far beyond a panel a line is followed; labels do not stand there."""
 
@@ -274,7 +278,7 @@ def day_flags(axes: Axes, span: Span, days: Sequence[Flag], most: int) -> int:
         )
         for flag in days
     ]
-    rows = _rows_of(notes)
+    rows = _rows_of(notes, _GAP)
     for bare in (Flag.may_be_bare, Flag.can_be_bare):
         if max(rows, default=-1) >= most:
             for note, flag in zip(notes, days, strict=True):
@@ -282,7 +286,7 @@ def day_flags(axes: Axes, span: Span, days: Sequence[Flag], most: int) -> int:
                     note.set_text(flag.sign)
                     note.set_position((0, 0))
                     note.set_horizontalalignment("center")
-            rows = _rows_of(notes)
+            rows = _rows_of(notes, _BARE_GAP)
     rows = [row % most for row in rows]
     count = max(rows, default=-1) + 1
     axes.set_ylim(0, max(count, 1))
@@ -292,5 +296,5 @@ def day_flags(axes: Axes, span: Span, days: Sequence[Flag], most: int) -> int:
     return count
 
 
-def _rows_of(notes: Sequence[Annotation]) -> list[int]:
-    return flag_rows([note.get_window_extent() for note in notes], gap=1.5)
+def _rows_of(notes: Sequence[Annotation], gap: float) -> list[int]:
+    return flag_rows([note.get_window_extent() for note in notes], gap)

@@ -257,6 +257,8 @@ def came_back(back: int, told: int, waiting: int) -> str:
     """The totals over the changes."""
     if not told + waiting:
         return "No change was made on a result that lay out of its band."
+    if not told:
+        return f"No later result tells yet what came of {counted(waiting, 'change')}."
     text = f"Came back into band after {back} of {counted(told, 'change')} with a later result that tells"
     return f"{text}; {waiting} without one." if waiting else f"{text}."
 

@@ -401,7 +401,7 @@ def test_without_a_sample_that_can_show_it_nothing_is_told() -> None:
     (item,) = found.changes
     assert (item.outcome, item.after, item.days) == (Return.NONE, None, None)
     assert found.came_back() == (0, 0)
-    assert words.came_back(0, 0, 1).endswith("0 of 0 changes with a later result that tells; 1 without one.")
+    assert words.came_back(0, 0, 1) == "No later result tells yet what came of 1 change."
     (first,) = after_raise(result(3900.0, 7, record=2, offset=0)).changes
     assert first.outcome is Return.BACK
 
