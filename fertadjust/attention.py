@@ -5,7 +5,6 @@ Results that would change an advice are not searched for, so that forty blocks t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -104,16 +103,11 @@ class Standing:
 
 
 def attention_key(standing: Standing) -> tuple[int, int, float]:
-    """Sorts standings by what needs attention first: urgency, matter, then how far out of the band."""
+    """Sorts standings by what needs attention first: urgency, matter, then how far out of the band; stable."""
     if not standing.needs:
         return (len(Urgency), 0, -standing.distance)
     first = standing.needs[0]
     return (*need_order(first), -standing.distance)
-
-
-def by_attention(standings: Sequence[Standing]) -> list[Standing]:
-    """Standings with what needs attention first; the order given decides between equals."""
-    return sorted(standings, key=attention_key)
 
 
 def standing_of(season: BlockSeason, on: date, undone: date | None = None) -> Standing:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fertadjust.attention import Standing, attention_key, by_attention, standing_of
+from fertadjust.attention import Standing, attention_key, standing_of
 from fertadjust.block_day import Phase
 from fertadjust.evidence import Evidence
 from fertadjust.ledger import Application
@@ -610,7 +610,7 @@ def test_the_most_urgent_comes_first_then_the_matter_then_the_distance_then_the_
         named("decide, near too", need(today, Matter.DECIDE), out=0.5),
         named("cap", need(today, Matter.CAP_PASSED)),
     ]
-    assert [item.block.key for item in by_attention(given_order)] == [
+    assert [item.block.key for item in sorted(given_order, key=attention_key)] == [
         *("cap", "decide, far", "decide, near", "decide, near too", "sample", "week", "fine, out", "fine")
     ]
 
@@ -632,11 +632,11 @@ def test_sorting_keeps_every_block_and_puts_the_urgent_first(drawn: list[tuple[l
     given_order = [
         named(str(index), *sorted(needs, key=need_order), out=out) for index, (needs, out) in enumerate(drawn)
     ]
-    found = by_attention(given_order)
+    found = sorted(given_order, key=attention_key)
     assert sorted(item.block.key for item in found) == sorted(item.block.key for item in given_order)
     ranks = [len(Urgency) if one.urgency is None else list(Urgency).index(one.urgency) for one in found]
     assert ranks == sorted(ranks)
-    assert by_attention(found) == found
+    assert sorted(found, key=attention_key) == found
     keys = [attention_key(item) for item in given_order]
     for one, other in pairwise(found):
         if attention_key(one) == attention_key(other):
