@@ -31,7 +31,7 @@ from fertadjust.report_reading import open_questions, read_known, usual_basis
 from fertadjust.season import Advice
 from fertadjust.season_book import PROGRAM, SeasonBook, today_here
 from fertadjust.season_file import read_season
-from fertadjust.stored import Decided, arrivals, decided_of, first_versions, with_records
+from fertadjust.stored import Decided, decided_of, with_records
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -203,16 +203,9 @@ class Season(SeasonBook):
             block: block key or name.
             on: day on which to look back, today by default.
         """
-        from fertadjust.history import moments
+        from fertadjust.history import history_of
 
-        every, plan, day = self.records.all(), block_of(self.file, block), on or today_here()
-        return moments(
-            lambda then: with_records(plan, standing_on(every, then)),
-            arrivals(every),
-            day,
-            self.decisions(block, day),
-            first_versions(every),
-        )
+        return history_of(block_of(self.file, block), self.records.all(), on or today_here())
 
     def review(self, block: str, on: date | None = None) -> Review:
         """The season of a block looked back on from a day, today by default."""

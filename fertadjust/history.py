@@ -11,10 +11,11 @@ from typing import Any
 from fertadjust import words
 from fertadjust.advice_data import reading_data
 from fertadjust.compare import Comparison
+from fertadjust.record import Kind, Record, standing_on
 from fertadjust.rules.evidence_rules import compared
 from fertadjust.rules.facts import Reading
 from fertadjust.season import Advice, BlockSeason
-from fertadjust.stored import Decided
+from fertadjust.stored import Decided, arrivals, decided_of, first_versions, with_records
 from fertadjust.tissue import MAIN_ANALYTE
 from fertadjust.units import UnitSystem
 
@@ -54,6 +55,30 @@ class Moment:
     def comes_out_otherwise(self, units: UnitSystem) -> bool:
         """Whether the decision was made on another advice: the plan, the rules or late records have changed it."""
         return self.decided is not None and self.decided.advised != words.headline(self.advice, units)
+
+
+def history_of(plan: BlockSeason, records: Sequence[Record], on: date) -> list[Moment]:
+    """The history of a block up to a day; see `moments`.
+
+    Args:
+        plan: the block as the season file has it.
+        records: all records of the season in order.
+        on: the day on which to look back.
+    """
+    key = plan.block.key
+    mine = [item for item in records if item.block == key]
+    decisions = [decided_of(item) for item in standing_on(records, on) if _decided(item, key)]
+    return moments(
+        lambda then: with_records(plan, standing_on(records, then)),
+        arrivals(mine),
+        on,
+        [item for item in decisions if item.on <= on],
+        first_versions(records),
+    )
+
+
+def _decided(record: Record, block: str) -> bool:
+    return (record.kind, record.block) == (Kind.DECISION, block)
 
 
 def moments(

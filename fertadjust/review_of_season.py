@@ -10,16 +10,15 @@ from fertadjust import review_words
 from fertadjust.advice_data import reading_data
 from fertadjust.entry import block_of
 from fertadjust.errors import UserError
-from fertadjust.history import history_data, moments
+from fertadjust.history import history_data, history_of
 from fertadjust.record import Kind, Record, standing_on
-from fertadjust.records import RECORDS_FILE
 from fertadjust.review import FarmReview, Review, Sides, farm_review, review_of
 from fertadjust.review_next_year import farm_next_year, next_year
 from fertadjust.review_words import Suggestion
 from fertadjust.rules.evidence_rules import compared
 from fertadjust.season import BlockSeason
 from fertadjust.season_book import PROGRAM
-from fertadjust.stored import NOT_AS_WRITTEN, arrivals, decided_of, first_versions, with_records
+from fertadjust.stored import NOT_AS_WRITTEN, UNREADABLE, decided_of, with_records
 from fertadjust.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -49,21 +48,13 @@ def review_of_farm(season: Season, on: date) -> FarmReview:
 
 def _reviewed(season: Season, block: str, every: Sequence[Record], on: date) -> Review:
     plan = block_of(season.file, block)
-    mine = _readable(plan, every)
-    stood = standing_on(every, on)
-    decisions = [decided_of(item) for item in stood if (item.kind, item.block) == (Kind.DECISION, plan.block.key)]
-    history = moments(
-        lambda then: with_records(plan, standing_on(every, then)),
-        arrivals(mine),
-        on,
-        [item for item in decisions if item.on <= on],
-        first_versions(every),
-    )
-    return review_of(with_records(plan, stood), history, every, on)
+    _check(plan, every)
+    now = with_records(plan, standing_on(every, on))
+    return review_of(now, history_of(plan, every, on), every, on)
 
 
-def _readable(plan: BlockSeason, every: Sequence[Record]) -> list[Record]:
-    """A block's records; every one that was ever written, replaced or not, can be read.
+def _check(plan: BlockSeason, every: Sequence[Record]) -> None:
+    """Whether every record of a block that was ever written, replaced or not, can be read.
 
     Raises:
         UserError: one cannot.
@@ -76,9 +67,7 @@ def _readable(plan: BlockSeason, every: Sequence[Record]) -> list[Record]:
             if record.kind is Kind.DECISION:
                 decided_of(record)
     except NOT_AS_WRITTEN:
-        text = f"{RECORDS_FILE}: a record is not as this program writes it; fertadjust audit says which"
-        raise UserError(text) from None
-    return mine
+        raise UserError(UNREADABLE) from None
 
 
 def review_page(season: Season, block: str, on: date) -> str:

@@ -11,6 +11,7 @@ from fertadjust.ledger import Application
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change
 from fertadjust.record import Kind, Record
+from fertadjust.records import RECORDS_FILE
 from fertadjust.rules.facts import Action
 from fertadjust.season import BlockSeason
 from fertadjust.tissue import Basis, Censor, Method, Tissue, TissueResult
@@ -211,6 +212,10 @@ def _shown(result: TissueResult) -> tuple[object, ...]:
 
 NOT_AS_WRITTEN = (KeyError, TypeError, ValueError, AttributeError, AssertionError, RecursionError)
 """What reading a record raises whose content is not as this program writes it."""
+
+
+UNREADABLE = f"{RECORDS_FILE}: a record is not as this program writes it; fertadjust audit says which"
+"""What is said of it."""
 
 
 def _content(record: Record) -> dict[str, Any]:

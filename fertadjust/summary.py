@@ -16,9 +16,8 @@ from fertadjust.attention import Standing, attention_key, standing_of
 from fertadjust.errors import UserError
 from fertadjust.needs import Matter, Urgency
 from fertadjust.record import Record, counting_on, standing
-from fertadjust.records import RECORDS_FILE
 from fertadjust.season import BlockSeason
-from fertadjust.stored import NOT_AS_WRITTEN, undone_since, with_records
+from fertadjust.stored import NOT_AS_WRITTEN, UNREADABLE, undone_since, with_records
 from fertadjust.units import UnitSystem
 from fertadjust.words import rate, rates
 
@@ -160,8 +159,7 @@ def blocks_known(season: Season, on: date) -> dict[str, tuple[BlockSeason, date 
             for key, plan in season.file.blocks.items()
         }
     except NOT_AS_WRITTEN:
-        text = f"{RECORDS_FILE}: a record is not as this program writes it; fertadjust audit says which"
-        raise UserError(text) from None
+        raise UserError(UNREADABLE) from None
 
 
 def _faults(folder: str, error: UserError) -> list[FolderFault]:
