@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import NamedTuple
 
-from fertadjust.bands import Band
+from fertadjust.band_rows import Band
 from fertadjust.block_facts import BlockFacts
 from fertadjust.compare import Side
 from fertadjust.dates import short_day

@@ -5,115 +5,25 @@ A table belongs to one crop, system, region, tissue and basis. Reading files is 
 
 from __future__ import annotations
 
-import calendar
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import date, timedelta
-from enum import StrEnum
 from functools import cached_property
-from itertools import pairwise, takewhile
-from typing import Annotated, Any, Literal, NamedTuple, Self
+from itertools import pairwise
+from typing import Any, Literal, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
+from fertadjust.band_rows import MONTHS, Axis, Band, BandRow
 from fertadjust.dates import day
 from fertadjust.errors import OutOfSeason, PlacedError, UserError
-from fertadjust.evidence import Evidence
+from fertadjust.evidence import Evidence, split_sources
+from fertadjust.stage_places import Doubt, stage_place, stages_near
 from fertadjust.stages import StageDates, stage_words
 from fertadjust.strict import Strict
 from fertadjust.tissue import Basis, Tissue, canonical_analyte, stored_unit, to_stored
 
-MONTHS = tuple(calendar.month_name[1:])
-
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)]
 Placed = tuple[tuple[str | int, ...], str]
 """A place in the table, and what is wrong there."""
-
-
-class Axis(StrEnum):
-    """What a table's rows run along."""
-
-    WEEKS = "weeks"
-    STAGES = "stages"
-    MONTHS = "months"
-    SEASON = "season"
-
-
-class BandRow(Strict):
-    """One printed row: the band of one analyte at one place on the axis, in the unit as published."""
-
-    id: str = Field(min_length=1)
-    analyte: str
-    unit: str
-    weeks: tuple[int, int] | None = None
-    stage: str | None = None
-    months: tuple[str, ...] | None = None
-    low: Positive | None = None
-    high: Positive | None = None
-    deficient_below: Positive | None = None
-    excess_above: Positive | None = None
-    source: str = Field(min_length=1)
-    evidence: Evidence
-    confidence: Literal["high", "medium", "low"] | None = None
-    note: str = ""
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        if self.low is None and self.high is None:
-            raise ValueError("a row needs low, high or both")
-        if self.low is not None and self.high is not None and self.low >= self.high:
-            raise ValueError(f"low {self.low:g} is not below high {self.high:g}")
-        if self.deficient_below is not None and self.low is not None and self.deficient_below > self.low:
-            raise ValueError(f"deficient_below {self.deficient_below:g} is above low {self.low:g}")
-        if self.excess_above is not None and self.high is not None and self.excess_above < self.high:
-            raise ValueError(f"excess_above {self.excess_above:g} is below high {self.high:g}")
-        if self.weeks is not None and self.weeks[0] > self.weeks[1]:
-            raise ValueError(f"weeks {list(self.weeks)}: the first is after the last")
-        if self.months is not None and not self.months:
-            raise ValueError("months should name at least one month")
-        if self.months is not None:
-            unknown = [month for month in self.months if month not in MONTHS]
-            if unknown:
-                raise ValueError(f"months {unknown}: write English month names, such as November")
-        if self.evidence is Evidence.RECALLED and self.confidence is None:
-            raise ValueError('evidence "recalled" needs confidence: high, medium or low')
-        return self
-
-
-@dataclass(frozen=True, slots=True)
-class Band:
-    """The band of one table on one date, in the stored unit. Both edges belong to it.
-
-    Attributes:
-        low, high: edges; one of them may be None (the source gives one edge only).
-        deficient_below, excess_above: separate limits, only where the source gives them.
-        label: the place on the axis in words, for example "week 5".
-        unit: stored unit of the edges.
-        table, row: ids of the table and the row.
-        source, evidence, note: of the row.
-    """
-
-    low: float | None
-    high: float | None
-    deficient_below: float | None
-    excess_above: float | None
-    label: str
-    unit: str
-    table: str
-    row: str
-    source: str
-    evidence: Evidence
-    note: str = ""
-
-
-class Doubt(NamedTuple):
-    """How many days a stage may be wrong by: when its date was recorded, and when it is a guess."""
-
-    recorded: int
-    guess: int
-
-    def days(self, guessed: bool) -> int:
-        return self.guess if guessed else self.recorded
 
 
 class Beside(NamedTuple):
@@ -124,12 +34,24 @@ class Beside(NamedTuple):
 
 
 class BandTable(Strict):
-    """A sufficiency table: one file in ``sufficiency_ranges/`` or in the grower's own folder."""
+    """A sufficiency table: one file in ``sufficiency_ranges/`` or in the grower's own folder.
+
+    Attributes:
+        crop, also: the crop, and others that the source gives the same rows for, or other names of it.
+        variety: the variety or type that the rows are for, or None for any.
+        system, region, tissue, part, basis: what the rows were made for; a midrib counts as petiole.
+        axis, anchor, stages: what the rows run along.
+        ends_with: stage, not of the table, from whose date on there is no band.
+        last_days: days that the last stage's rows hold for; without it they hold to the end of the season.
+        between: "straight" where the edges run straight from one row's days to the next row's.
+    """
 
     schema_: Literal[1] = Field(alias="schema")
     id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
     title: str = Field(min_length=1)
     crop: str = Field(min_length=1)
+    also: tuple[str, ...] | None = Field(default=None, min_length=1)
+    variety: str | None = Field(default=None, min_length=1)
     system: str = Field(min_length=1)
     region: str = Field(min_length=1)
     tissue: Tissue
@@ -138,6 +60,9 @@ class BandTable(Strict):
     axis: Axis
     anchor: str | None = None
     stages: tuple[str, ...] = ()
+    ends_with: str | None = None
+    last_days: int | None = Field(default=None, ge=1, strict=True)
+    between: Literal["straight"] | None = None
     notes: tuple[str, ...] = ()
     rows: tuple[BandRow, ...]
 
@@ -155,12 +80,21 @@ class BandTable(Strict):
             yield ("basis",), "basis sap goes with tissue petiole"
         if self.axis is Axis.WEEKS and not self.anchor:
             yield ("axis",), "axis weeks needs anchor, the stage whose date begins week 1"
+        if self.axis is Axis.DAYS and not self.anchor:
+            yield ("axis",), "axis days needs anchor, the stage whose date is day 0"
         if self.axis is Axis.STAGES and not self.stages:
             yield ("axis",), "axis stages needs stages, their names in order of time"
         if len(set(self.stages)) != len(self.stages):
             yield ("stages",), "stages names one stage twice"
         if not self.rows:
             yield ("rows",), "there should be at least one row"
+        for key in ("ends_with", "last_days"):
+            if getattr(self, key) is not None and self.axis is not Axis.STAGES:
+                yield (key,), f"{key} goes with axis stages"
+        if self.ends_with in self.stages:
+            yield ("ends_with",), f"ends_with {self.ends_with} is a stage of the table; it should come after them"
+        if self.between is not None and self.axis is not Axis.DAYS:
+            yield ("between",), "between goes with axis days"
 
     def _row_faults(self) -> Iterator[Placed]:
         seen: set[str] = set()
@@ -181,17 +115,30 @@ class BandTable(Strict):
             Axis.WEEKS: row.weeks is not None,
             Axis.STAGES: row.stage is not None,
             Axis.MONTHS: row.months is not None,
+            Axis.DAYS: row.days is not None,
         }
         if self.axis is not Axis.SEASON and not given[self.axis]:
             yield f"axis {self.axis.value} needs {_PLACE_KEY[self.axis]}"
         for axis, present in given.items():
             if present and axis is not self.axis:
                 yield f"{_PLACE_KEY[axis]} does not go with axis {self.axis.value}"
-        if self.axis is Axis.STAGES and row.stage is not None and row.stage not in self.stages:
-            yield f"stage {row.stage} is not among stages"
+        if self.axis is not Axis.STAGES:
+            return
+        for name in (row.stage, row.until):
+            if name is not None and name not in self.stages:
+                yield f"stage {name} is not among stages"
+        known = row.stage in self.stages and row.until in self.stages
+        if known and self.stages.index(str(row.until)) < self.stages.index(str(row.stage)):
+            yield f"until {row.until} comes before stage {row.stage}"
 
     def _overlaps(self) -> list[Placed]:
         faults: list[Placed] = []
+        if self.between is not None:
+            faults += [
+                (("rows", self.rows.index(row)), f"rows {before.id} and {row.id} give different edges, so no line")
+                for before, row in self._neighbours()
+                if _edges_given(before) != _edges_given(row)
+            ]
         for analyte in self.analytes:
             places = sorted(
                 (place, index)
@@ -221,18 +168,38 @@ class BandTable(Strict):
     @cached_property
     def _bands(self) -> dict[tuple[str, int], Band]:
         """Every band in the stored unit, by analyte and place on the axis."""
-        return {
+        bands = {
             (canonical_analyte(row.analyte), place): self._to_band(row, place)
             for row in self.rows
             for place in self._places(row)
         }
+        if self.between is not None:
+            for before, after in self._neighbours():
+                analyte = canonical_analyte(before.analyte)
+                assert before.days is not None and after.days is not None
+                first, last = before.days[1], after.days[0]
+                ends = bands[analyte, first], bands[analyte, last]
+                for place in range(first + 1, last):
+                    share = (place - first) / (last - first)
+                    bands[analyte, place] = _between(*ends, share, self._place_label(place))
+        return bands
+
+    def _neighbours(self) -> list[tuple[BandRow, BandRow]]:
+        """Rows of one analyte that follow each other along the days."""
+        found: list[tuple[BandRow, BandRow]] = []
+        for analyte in self.analytes:
+            rows = [row for row in self.rows if canonical_analyte(row.analyte) == analyte and row.days is not None]
+            found += pairwise(sorted(rows, key=lambda row: row.days or (0, 0)))
+        return found
 
     def _places(self, row: BandRow) -> range | list[int]:
         """Whole-number places on the axis that a row covers."""
         if row.weeks is not None:
             return range(row.weeks[0], row.weeks[1] + 1)
+        if row.days is not None:
+            return range(row.days[0], row.days[1] + 1)
         if row.stage is not None:
-            return [self.stages.index(row.stage)]
+            return range(self.stages.index(row.stage), self.stages.index(row.until or row.stage) + 1)
         if row.months is not None:
             return [MONTHS.index(month) + 1 for month in row.months]
         return [0]
@@ -240,6 +207,8 @@ class BandTable(Strict):
     def _place_label(self, place: int) -> str:
         if self.axis is Axis.WEEKS:
             return f"week {place}"
+        if self.axis is Axis.DAYS:
+            return f"day {place} from {stage_words(str(self.anchor))}"
         if self.axis is Axis.STAGES:
             return stage_words(self.stages[place])
         if self.axis is Axis.MONTHS:
@@ -251,28 +220,32 @@ class BandTable(Strict):
             return 0
         if self.axis is Axis.MONTHS:
             return on.month
+        if self.axis is Axis.STAGES:
+            return self._stage_on(on, stages)
+        assert self.anchor is not None
         if self.axis is Axis.WEEKS:
-            assert self.anchor is not None
             return stages.week_of(self.anchor, on)
-        starts = self._starts(stages)
-        if on < starts[0]:
-            raise OutOfSeason(f"{day(on)} is before {stage_words(self.stages[0])} ({day(starts[0])})")
-        if on > stages.season_end:
-            raise OutOfSeason(f"{day(on)} is after the end of the season ({day(stages.season_end)})")
-        return max(index for index, start in enumerate(starts) if start <= on)
+        return (on - stages.start_of(self.anchor)).days
 
-    def _starts(self, stages: StageDates) -> list[date]:
-        """First days of the stages, as far as they have dates; the first has to."""
-        later = takewhile(stages.dates.__contains__, self.stages[1:])
-        return [stages.start_of(self.stages[0]), *(stages.dates[stage] for stage in later)]
+    def _stage_on(self, on: date, stages: StageDates) -> int:
+        place = stage_place(self.stages, on, stages)
+        over = None if self.ends_with is None else stages.dates.get(self.ends_with)
+        if over is not None and on >= over:
+            raise OutOfSeason(f"{self.id} has no band from {stage_words(str(self.ends_with))} on ({day(over)})")
+        if self.last_days is not None and place == len(self.stages) - 1:
+            until = stages.dates[self.stages[place]] + timedelta(days=self.last_days - 1)
+            if on > until:
+                last = stage_words(self.stages[place])
+                raise OutOfSeason(f"{self.id} has a band for {self.last_days} days from {last}, to {day(until)}")
+        return place
 
     def _to_band(self, row: BandRow, place: int) -> Band:
         def stored(value: float | None) -> float | None:
             return None if value is None else to_stored(value, row.unit, row.analyte, self.basis)[1]
 
         return Band(
-            low=stored(row.low),
-            high=stored(row.high),
+            low=stored(row.low_edge),
+            high=stored(row.high_edge),
             deficient_below=stored(row.deficient_below),
             excess_above=stored(row.excess_above),
             label=self._place_label(place),
@@ -309,7 +282,7 @@ class BandTable(Strict):
         """
         place = self._place_on(on, stages)
         guessed, places = False, [place]
-        if self.axis is Axis.WEEKS:
+        if self.axis in (Axis.WEEKS, Axis.DAYS):
             guessed = self.anchor in stages.approximate
             days = doubt.days(guessed)
             earlier, later = (self._place_on(on + timedelta(days=move), stages) for move in (-days, days))
@@ -318,37 +291,28 @@ class BandTable(Strict):
             days = doubt.days(guessed)
             places = list(dict.fromkeys((on + timedelta(days=move)).month for move in range(-days, days + 1)))
         elif self.axis is Axis.STAGES:
-            places, guessed = self._stages_near(place, on, stages, doubt)
+            places, guessed = stages_near(self.stages, place, on, stages, doubt)
         own = self._bands.get((analyte, place))
         found = [band for step in places if (band := self._bands.get((analyte, step))) is not None]
-        bands = {band.row: band for band in found if own is None or band.row != own.row}
+        bands = {(band.row, band.low, band.high): band for band in found}
+        if own is not None:
+            bands.pop((own.row, own.low, own.high))
         return Beside(tuple(bands.values()), guessed)
-
-    def _stages_near(self, place: int, on: date, stages: StageDates, doubt: Doubt) -> tuple[list[int], bool]:
-        """The stage of a date and those on either side of it whose dates are near enough to be in doubt.
-
-        Also whether any of the dates that are in doubt is a guess.
-        """
-        starts, guesses = self._starts(stages), [stage in stages.approximate for stage in self.stages]
-        near, guessed = [place], False
-        for index in range(place, 0, -1):
-            if on - timedelta(days=doubt.days(guesses[index])) >= starts[index]:
-                break
-            near.insert(0, index - 1)
-            guessed |= guesses[index]
-        for index in range(place + 1, len(self.stages)):
-            known = index < len(starts)
-            if known and on + timedelta(days=doubt.days(guesses[index])) < starts[index]:
-                break
-            near.append(index)
-            guessed |= guesses[index]
-            if not known:
-                break
-        return near, guessed
 
     def fits(self, tissue: Tissue, basis: Basis, analyte: str) -> bool:
         """Whether a result of this kind may be compared with the table."""
         return tissue is self.tissue and basis is self.basis and analyte in self.analytes
+
+    @property
+    def crops(self) -> tuple[str, ...]:
+        """Every name of a crop that the table is for."""
+        return (self.crop, *(self.also or ()))
+
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """Stages that the table is placed by, in order of time."""
+        anchor = () if self.anchor is None or self.axis not in (Axis.WEEKS, Axis.DAYS) else (self.anchor,)
+        return (*anchor, *self.stages)
 
     @property
     def recalled(self) -> bool:
@@ -360,4 +324,39 @@ class BandTable(Strict):
         return self.model_dump(mode="json", by_alias=True, exclude_none=True)
 
 
-_PLACE_KEY = {Axis.WEEKS: "weeks", Axis.STAGES: "stage", Axis.MONTHS: "months", Axis.SEASON: "nothing"}
+def _edges_given(row: BandRow) -> tuple[bool, ...]:
+    limits = (row.low, row.high, row.deficient_below, row.excess_above)
+    return tuple(limit is not None for limit in limits)
+
+
+def _between(first: Band, last: Band, share: float, label: str) -> Band:
+    """The band a share of the way from one to the other; as well known as the worse known of the two."""
+
+    def edge(start: float | None, end: float | None) -> float | None:
+        return None if start is None or end is None else start + share * (end - start)
+
+    known = (first.evidence, last.evidence)
+    weak = next((word for word in (Evidence.RECALLED, Evidence.OWN) if word in known), Evidence.DERIVED)
+    keys = dict.fromkeys((*split_sources(first.source), *split_sources(last.source)))
+    return Band(
+        low=edge(first.low, last.low),
+        high=edge(first.high, last.high),
+        deficient_below=edge(first.deficient_below, last.deficient_below),
+        excess_above=edge(first.excess_above, last.excess_above),
+        label=label,
+        unit=first.unit,
+        table=first.table,
+        row=f"{first.row} to {last.row}",
+        source="; ".join(keys) or first.source,
+        evidence=weak,
+        note=f"on the line between {first.label} and {last.label}",
+    )
+
+
+_PLACE_KEY = {
+    Axis.WEEKS: "weeks",
+    Axis.STAGES: "stage",
+    Axis.MONTHS: "months",
+    Axis.DAYS: "days",
+    Axis.SEASON: "nothing",
+}

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
 
-from fertadjust.bands import Band, BandTable, Doubt
+from fertadjust.band_rows import Band
+from fertadjust.bands import BandTable
 from fertadjust.errors import OutOfSeason
 from fertadjust.field import Block
 from fertadjust.ledger import Application, Ledger, Supply
@@ -29,6 +30,7 @@ from fertadjust.readings import (
 )
 from fertadjust.rules.facts import Companion, Facts, Reading
 from fertadjust.rules.policy import Policy
+from fertadjust.stage_places import Doubt
 from fertadjust.stages import StageDates
 from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
 from fertadjust.units import UnitSystem

@@ -6,7 +6,7 @@ import math
 from enum import IntEnum, StrEnum
 from typing import NamedTuple
 
-from fertadjust.bands import Band
+from fertadjust.band_rows import Band
 from fertadjust.tissue import Censor
 from fertadjust.uncertainty import log_sd
 

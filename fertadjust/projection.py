@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final, NamedTuple
 
-from fertadjust.bands import Band
+from fertadjust.band_rows import Band
 from fertadjust.block_facts import BlockFacts
 from fertadjust.compare import compare, percent
 from fertadjust.dates import short_day

@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
-from fertadjust.bands import Band, BandTable, Doubt
+from fertadjust.band_rows import Band
+from fertadjust.bands import BandTable
 from fertadjust.compare import Side, compare
 from fertadjust.errors import OutOfSeason
 from fertadjust.rules.facts import NotUsed, Reading
+from fertadjust.stage_places import Doubt
 from fertadjust.stages import StageDates
 from fertadjust.tissue import MAIN_ANALYTE, Basis, Censor, Method, Tissue, TissueResult
 from fertadjust.trend import Trend, trend

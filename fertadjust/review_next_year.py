@@ -9,7 +9,7 @@ from statistics import fmean, median
 from typing import Final, NamedTuple
 
 from fertadjust import review_words
-from fertadjust.bands import Band
+from fertadjust.band_rows import Band
 from fertadjust.compare import Side
 from fertadjust.dates import short_day
 from fertadjust.errors import OutOfSeason

@@ -45,7 +45,7 @@ def plan_content(file: SeasonFile) -> dict[str, Any]:
     """
     return {
         "season": file.text,
-        "policy_sha256": digest(shipped_policy_files()[file.crop, file.system].data),
+        "policy_sha256": digest(shipped_policy_files()[file.policy.id].data),
         "tables_sha256": {table.id: digest(table.as_data()) for table in file.tables},
     }
 

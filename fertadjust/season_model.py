@@ -41,6 +41,8 @@ class FarmIn(Strict):
 
 class CropIn(Strict):
     name: str = Field(min_length=1)
+    variety: str | None = Field(default=None, min_length=1)
+    rules: str | None = Field(default=None, min_length=1)
     system: str = Field(min_length=1)
     region: str = Field(min_length=1)
     planted: date | None = None

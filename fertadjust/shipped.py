@@ -6,12 +6,15 @@ lie inside it.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
 from fertadjust.bands import BandTable
+from fertadjust.crop_stages import StageFile
 from fertadjust.errors import Fault, FertadjustError, UserError
 from fertadjust.evidence import split_sources
 from fertadjust.materials import Material, MaterialFile
@@ -77,19 +80,38 @@ def shipped_tables() -> dict[str, BandTable]:
     return read_band_folder(folder("sufficiency_ranges"))
 
 
-def shipped_policy_files() -> dict[tuple[str, str], TomlFile]:
-    """Policy files by (crop, system)."""
+@cache
+def shipped_policy_files() -> dict[str, TomlFile]:
+    """Policy files by id. One that extends another has all its values, its own before the other's."""
     files = [read_toml(path) for path in sorted((_PACKAGE / "data" / "policies").glob("*.toml"))]
-    return {(file.data["crop"], file.data["system"]): file for file in files}
+    known = {str(file.data["id"]): file for file in files}
+    return {name: replace(file, data=_extended(file.data, known)) for name, file in known.items()}
 
 
-def shipped_policy(crop: str, system: str) -> Policy:
-    """The shipped policy of a crop and system, without overrides.
+def _extended(data: dict[str, Any], known: dict[str, TomlFile]) -> dict[str, Any]:
+    own = {key: value for key, value in data.items() if key != "extends"}
+    return own if "extends" not in data else _extended(known[data["extends"]].data, known) | own
+
+
+def shipped_policy(name: str) -> Policy:
+    """A shipped policy, without overrides.
 
     Raises:
         KeyError: there is none.
     """
-    return Policy.model_validate(shipped_policy_files()[crop, system].data)
+    return Policy.model_validate(shipped_policy_files()[name].data)
+
+
+@cache
+def shipped_policies() -> dict[str, Policy]:
+    """Every shipped policy, without overrides, by id."""
+    return {name: shipped_policy(name) for name in shipped_policy_files()}
+
+
+@cache
+def crop_stages() -> StageFile:
+    """The stages of each crop, in order."""
+    return StageFile.model_validate(read_toml(_PACKAGE / "data" / "stages.toml").data)
 
 
 @cache

@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from string import Template
 
-from fertadjust.bands import Axis
+from fertadjust.band_rows import Axis
 from fertadjust.shipped import shipped_tables
 from fertadjust.units import UnitSystem
 

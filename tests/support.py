@@ -51,7 +51,7 @@ def products() -> tuple[Product, ...]:
 
 
 def policy() -> Policy:
-    return shipped_policy("strawberry", "annual plasticulture")
+    return shipped_policy("strawberry-annual-plasticulture")
 
 
 def with_policy(base: Policy, **values: object) -> Policy:

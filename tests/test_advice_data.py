@@ -173,7 +173,7 @@ def test_what_was_sought_and_what_each_bound_allows_are_told() -> None:
 
 def test_own_rule_values_are_told_in_the_data() -> None:
     assert data(low())["own_rule_values"] == []
-    file = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    file = shipped_policy_files()["strawberry-annual-plasticulture"].data
     own = {"confidence": 0.9, "cross_check": {"low-rain": {"value": "half", "reason": "slow drains"}}}
     policy = Policy.model_validate(with_overrides(file, own))
     told = data(season(result(2300.0, week=3), the_policy=policy))["own_rule_values"]

@@ -10,10 +10,12 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from fertadjust.bands import Axis, Band, BandTable, Doubt
+from fertadjust.band_rows import Axis, Band
+from fertadjust.bands import BandTable
 from fertadjust.errors import OutOfSeason
 from fertadjust.evidence import Evidence
 from fertadjust.shipped import shipped_tables
+from fertadjust.stage_places import Doubt
 from fertadjust.stages import StageDates
 from fertadjust.tissue import Basis, Tissue
 from tests import support

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 
-from fertadjust.bands import Band
+from fertadjust.band_rows import Band
 from fertadjust.compare import Side, Status, chances, compare, conformity, normal_cdf, percent, position
 from fertadjust.evidence import Evidence
 from fertadjust.tissue import Censor

@@ -72,13 +72,13 @@ def otherwise(season: Season) -> tuple[str, ...]:
 
 def with_rules(monkeypatch: pytest.MonkeyPatch, **values: float) -> None:
     """As if another version of the program had other rules."""
-    key = ("strawberry", "annual plasticulture")
+    key = "strawberry-annual-plasticulture"
     file = shipped_policy_files()[key]
     data = copy.deepcopy(dict(file.data))
     for name, value in values.items():
         data[name]["value"] = value
     changed = {key: replace(file, data=data)}
-    for module in ("season_file", "revisions"):
+    for module in ("season_rules", "revisions"):
         monkeypatch.setattr(f"fertadjust.{module}.shipped_policy_files", lambda: changed, raising=False)
 
 

@@ -19,6 +19,7 @@ PURE_LAYERS = """
 errors
 evidence units dates strict
 field tissue stages uncertainty observations
+band_rows stage_places crop_stages
 bands compare
 plan
 ledger trend
@@ -32,9 +33,9 @@ blend
 stock
 injection
 mix_sheet
-rules rules.cross_table rules.policy rules.facts
-rules.evidence_rules rules.position_rules rules.cross_rules rules.step_rules rules.bound_rules
-rules.companion_rules rules.date_rules
+rules rules.cross_table rules.published rules.policy rules.facts
+rules.evidence_rules rules.position_rules rules.cross_rules rules.bound_rules rules.step_rules
+rules.companion_rules rules.statement_rules rules.date_rules
 rules.engine
 rules.what_if
 readings
@@ -49,7 +50,7 @@ attention
 OUTER_LAYERS = """
 files toml_file
 shipped
-feeding_model season_model feeding_labels feeding_file season_file
+feeding_model season_model feeding_labels feeding_file season_tables season_rules season_stages season_file
 chain record records_schema records stored revisions
 entry starter deciding history
 review_changes

@@ -96,7 +96,7 @@ def blank(policy: Policy | None = None, tables: tuple[str, ...] = (PETIOLE, LEAF
             Product("calcium nitrate", {"n": 15.5, "ca": 19.0}, 0.4, nitrate_n=14.4),
             Product("urea ammonium nitrate", {"n": 32.0}, 0.2, density_lb_gal=11.06, nitrate_n=8.0),
         ),
-        policy=policy or shipped_policy("strawberry", "annual plasticulture"),
+        policy=policy or shipped_policy("strawberry-annual-plasticulture"),
         tables=tuple(table_named(name) for name in tables),
     )
 
@@ -140,7 +140,7 @@ DECISIONS = (
 
 
 def overridden() -> Policy:
-    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    data = shipped_policy_files()["strawberry-annual-plasticulture"].data
     own = {
         "confidence": {"value": 0.9, "reason": HOSTILE},
         "after_recovery": "keep",
@@ -592,7 +592,7 @@ def test_limits_name_overrides_notes_and_figures_from_memory() -> None:
 
 
 def test_limits_of_the_test_are_for_strawberry_alone() -> None:
-    policy = shipped_policy("strawberry", "annual plasticulture").model_copy(update={"crop": "tomato"})
+    policy = shipped_policy("strawberry-annual-plasticulture").model_copy(update={"crop": "tomato"})
     text = section(page(full(policy)), 8)
     assert "Limits of the test" not in text
     assert "nearly worthless" not in text

@@ -94,7 +94,7 @@ def south() -> Review:
 
 
 def own_policy() -> Any:
-    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    data = shipped_policy_files()["strawberry-annual-plasticulture"].data
     changed = with_overrides(data, {"confidence": {"value": 0.9, "reason": HOSTILE}})
     return type(policy()).model_validate(changed)
 

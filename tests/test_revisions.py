@@ -46,9 +46,9 @@ def add(season: Season, **changes: Any) -> int:
 
 def with_other_rules(monkeypatch: pytest.MonkeyPatch) -> None:
     """As if another version of the program had other rules."""
-    key = ("strawberry", "annual plasticulture")
+    key = "strawberry-annual-plasticulture"
     file = shipped_policy_files()[key]
-    changed = replace(file, data=file.data | {"id": "other"})
+    changed = replace(file, data=file.data | {"title": "other"})
     monkeypatch.setattr("fertadjust.revisions.shipped_policy_files", lambda: {key: changed})
 
 

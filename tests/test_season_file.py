@@ -198,7 +198,7 @@ def test_a_season_in_order_is_read_as_written(season: Callable[..., SeasonFile])
     assert north.stages.dates == {"first_bloom": date(2026, 3, 2)}
     assert north.stages.season_end == date(2026, 5, 24)
     assert [table.id for table in file.tables] == [SOUTHEAST]
-    assert file.policy == shipped_policy("strawberry", "annual plasticulture")
+    assert file.policy == shipped_policy("strawberry-annual-plasticulture")
     assert file.text == SEASON
     assert file.notes == ()
 
@@ -754,7 +754,7 @@ def test_both_bounds_among_the_rule_values_are_told_beside_every_other_fault(tol
 def test_an_own_step_above_the_largest_is_refused_and_an_own_largest_below_a_step_is_not(
     told: Told, season: Callable[..., SeasonFile], small: str, large: str
 ) -> None:
-    shipped = shipped_policy("strawberry", "annual plasticulture")
+    shipped = shipped_policy("strawberry-annual-plasticulture")
     most = getattr(shipped, large).value
     text = SEASON + f"\n[policy]\n{small} = {most + 0.01:g}\n"
     fault = one(told(text))
@@ -812,7 +812,7 @@ def test_a_step_of_the_cross_check_is_set_by_the_id_of_its_row(season: Callable[
         ("cross_check.low-rain", "full", "half", "season file"),
         ("cross_check.high-over", "half", "hold", "our log is reliable"),
     ]
-    shipped = shipped_policy("strawberry", "annual plasticulture")
+    shipped = shipped_policy("strawberry-annual-plasticulture")
     set_here = {"step", "shipped", "source", "evidence"}
     assert rain.model_dump(exclude=set_here) == rows_of(shipped)["low-rain"].model_dump(exclude=set_here)
     others = {name: row for name, row in rows_of(policy).items() if name not in {"low-rain", "high-over"}}

@@ -177,19 +177,19 @@ def figures(policy: Policy) -> dict[str, Figure | RecoveryChoice | Consent]:
     return {name: value for name in Policy.model_fields if isinstance(value := getattr(policy, name), kinds)}
 
 
-def test_the_strawberry_policy_is_found_by_crop_and_system() -> None:
-    assert ("strawberry", "annual plasticulture") in shipped_policy_files()
+def test_the_strawberry_policy_is_found_by_its_id() -> None:
+    assert "strawberry-annual-plasticulture" in shipped_policy_files()
     assert support.policy().id == "strawberry-annual-plasticulture"
 
 
 def test_there_is_no_policy_for_another_crop() -> None:
     with pytest.raises(KeyError):
-        shipped_policy("celery", "annual plasticulture")
+        shipped_policy("celery")
 
 
-@pytest.mark.parametrize(("crop", "system"), list(shipped_policy_files()))
-def test_every_source_of_a_policy_is_cited_and_what_is_published_has_one(crop: str, system: str) -> None:
-    policy = shipped_policy(crop, system)
+@pytest.mark.parametrize("name", list(shipped_policy_files()))
+def test_every_source_of_a_policy_is_cited_and_what_is_published_has_one(name: str) -> None:
+    policy = shipped_policy(name)
     backed = [*figures(policy).values(), *policy.cross_check, *policy.companions]
     assert len(backed) > 30
     for item in backed:

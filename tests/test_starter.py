@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from fertadjust.season_file import SeasonFile, parse_season
-from fertadjust.shipped import shipped_policy_files, shipped_tables
+from fertadjust.shipped import shipped_policy, shipped_tables
 from fertadjust.starter import Start, stages_needed, starter_text
 from fertadjust.units import UnitSystem
 from tests.support import GEORGIA_LEAF, SOUTHEAST
@@ -158,7 +158,7 @@ def needed(tables: list[str]) -> dict[str, date]:
 
 @pytest.mark.parametrize("name", sorted(shipped_tables()))
 def test_a_starter_for_every_table_reads(name: str) -> None:
-    (system,) = {system for crop, system in shipped_policy_files() if crop == "strawberry"}
+    system = shipped_policy("strawberry-annual-plasticulture").system
     table = shipped_tables()[name]
     start = replace(START, tables=[name], stages=needed([name]), region=table.region, system=system)
     file = read(start)

@@ -11,7 +11,8 @@ from fertadjust.cli.common import echo_json, echo_table, json_option, say
 from fertadjust.errors import Fault, UserError
 
 if TYPE_CHECKING:
-    from fertadjust.bands import BandRow, BandTable
+    from fertadjust.band_rows import BandRow
+    from fertadjust.bands import BandTable
 
 _folder_option = click.option(
     "--folder", type=click.Path(path_type=Path), help="A folder of your own tables, shown as well."

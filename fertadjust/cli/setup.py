@@ -123,10 +123,10 @@ def _shipped(name: str) -> BandTable:
 
 def _system(crop: str, table: str) -> str:
     """The table's growing system where there are rules for it, else the one that there are rules for."""
-    from fertadjust.shipped import shipped_policy_files
+    from fertadjust.shipped import shipped_policies
 
     system = _shipped(table).system
-    known = [name for of, name in shipped_policy_files() if of == crop]
+    known = [policy.system for policy in shipped_policies().values() if crop in policy.crops]
     return system if system in known or not known else known[0]
 
 

@@ -12,8 +12,8 @@ from fertadjust.evidence import OWN_SOURCE, Evidence
 from fertadjust.observations import FRUIT_TROUBLE
 from fertadjust.plan import PlanWeek
 from fertadjust.rules.evidence_rules import lag_days
-from fertadjust.rules.facts import Backed, Backing, Draft, Facts, Limit, Outcome, fires, quiet
-from fertadjust.rules.policy import Policy
+from fertadjust.rules.facts import OWN_RULE, Backed, Backing, Draft, Facts, Limit, Outcome, fires, quiet
+from fertadjust.rules.policy import Figure, Policy
 
 _TINY = 1e-9
 _HALVINGS = 50
@@ -103,6 +103,8 @@ def _limit_words(before: Draft, after: Draft, allowed: float) -> str:
 def late_season(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """No raise past the week set in the policy."""
     limit = policy.no_raise_after_week
+    if limit is None:
+        return quiet(OWN_RULE, "no last week for a raise", "No week is set after which a raise is barred.", draft)
     if facts.week is None:
         why = f"The stage {policy.late_anchor} has no date, so the week is not known."
         return quiet(limit, "week not known", why, draft)
@@ -148,7 +150,7 @@ def in_force(facts: Facts, policy: Policy) -> Facts:
     A plan may ramp: a factor that raised the weeks before to the ceiling may have nothing left to raise in the
     weeks to come, and a step has to count from the rate that is really in force.
     """
-    weeks = [week for week in _longest(facts, policy) if week.rate_lb_ac > 0]
+    weeks = [week for week in longest_weeks(facts, policy) if week.rate_lb_ac > 0]
     if not weeks or (facts.factor == 1.0 and facts.last_shift is None):
         return facts
     lowest, highest = _reach(facts, weeks)
@@ -177,13 +179,14 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return fires(_OWN_BOUNDS, saw, why, draft, change)
     bound = _reached(facts, fed, draft.factor) or _reached(facts, fed, draft.highest)
     if not bound:
-        defaults = facts.floor_lb_ac == policy.floor.value and facts.ceiling_lb_ac == policy.ceiling.value
-        return quiet(policy.floor if defaults else _OWN_BOUNDS, saw, "No weekly rate reaches a bound.", draft)
+        low = _backing(facts.floor_lb_ac, policy.floor)
+        backing = low if low == _backing(facts.ceiling_lb_ac, policy.ceiling) else _OWN_BOUNDS
+        return quiet(backing, saw, "No weekly rate reaches a bound.", draft)
     lowest, highest = _reach(facts, fed)
     allowed, default, given = lowest, policy.floor, facts.floor_lb_ac
     if bound == "ceiling":
         allowed, default, given = highest, policy.ceiling, facts.ceiling_lb_ac
-    backing: Backed = default if abs(given - default.value) <= _TINY else _OWN_BOUNDS
+    backing = _backing(given, default)
     raising = draft.sought > facts.factor + _TINY
     asks = not raising and allowed > draft.sought + _TINY
     if bound == "ceiling":
@@ -207,6 +210,11 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     return fires(backing, saw, why, after, change)
 
 
+def _backing(given: float, default: Figure | None) -> Backed:
+    """What stands behind a bound [lb/ac]: the policy's own figure, or the season file."""
+    return default if default is not None and abs(given - default.value) <= _TINY else _OWN_BOUNDS
+
+
 def _reached(facts: Facts, weeks: Sequence[PlanWeek], factor: float) -> str:
     """Which bound changes the rate of some week at a factor: "ceiling", "floor" or neither."""
     if any(week.rate_lb_ac * factor > facts.ceiling_lb_ac + _TINY for week in weeks):
@@ -224,7 +232,7 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     room = room_lb_ac(facts)
     if room is None:
         return quiet(_OWN_BOUNDS, "no season cap", "The season file states no cap.", draft)
-    weeks, longest = draft.weeks, _longest(facts, policy)
+    weeks, longest = draft.weeks, longest_weeks(facts, policy)
     planned = sum(week.rate_lb_ac for week in longest)
     alone = max(facts.factor, room / planned) if draft.highest * planned > room else draft.highest
     allowed = _fitting_factor(facts, longest, draft.factor, room)
@@ -272,7 +280,7 @@ def _run_out(facts: Facts, draft: Draft, rates: Sequence[float], room: float) ->
     return draft._replace(limits=limits, runs_out=True, factor=facts.factor if same else draft.factor)
 
 
-def _longest(facts: Facts, policy: Policy) -> tuple[PlanWeek, ...]:
+def longest_weeks(facts: Facts, policy: Policy) -> tuple[PlanWeek, ...]:
     """The coming weeks that any result of the deciding sample could commit; the same for all of them."""
     if not facts.coming:
         return ()

@@ -35,6 +35,7 @@ from fertadjust.rules.evidence_rules import (
 from fertadjust.rules.facts import Action, Draft, Facts, Outcome, Recommendation, TraceLine
 from fertadjust.rules.policy import Policy
 from fertadjust.rules.position_rules import heading_out, stage_in_doubt, status
+from fertadjust.rules.statement_rules import statement
 from fertadjust.rules.step_rules import after_recovery, cut_rate, raise_rate
 
 Rule = Callable[[Facts, Policy, Draft], Outcome]
@@ -87,6 +88,10 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
         fired, saw, why, source, evidence, draft, change = companion(facts, note, draft)
         name = note.id.replace("-", " ")
         trace.append(TraceLine("companions", name, fired, saw, change, why, source, evidence))
+    for item in () if policy.published is None else policy.published.statements:
+        fired, saw, why, source, evidence, draft, change = statement(facts, policy, item, draft)
+        name = item.id.replace("-", " ")
+        trace.append(TraceLine("published advice", name, fired, saw, change, why, source, evidence))
     assert draft.review is not None and draft.next_sample is not None
     standing = standing_rates(facts, draft.weeks)
     return Recommendation(

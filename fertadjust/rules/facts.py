@@ -11,7 +11,7 @@ from datetime import date
 from enum import StrEnum
 from typing import NamedTuple, Protocol
 
-from fertadjust.bands import Band
+from fertadjust.band_rows import Band
 from fertadjust.compare import Comparison, Side
 from fertadjust.evidence import NO_SOURCE, Evidence, split_sources
 from fertadjust.ledger import Supply

@@ -9,14 +9,16 @@ import hashlib
 import json
 from collections.abc import Mapping
 from enum import StrEnum
-from typing import Annotated, Any, Literal, NamedTuple, Self
+from typing import Annotated, Any, Literal, NamedTuple, Self, get_args, get_origin
 
 from pydantic import AfterValidator, Field, model_validator
 
 from fertadjust.errors import PlacedError
 from fertadjust.evidence import OWN_SOURCE, Evidence
 from fertadjust.rules.cross_table import Cell, CrossCheckRow, row_for, table_faults
+from fertadjust.rules.published import Published
 from fertadjust.strict import Strict
+from fertadjust.tissue import Tissue
 
 
 class _Backed(Strict):
@@ -73,6 +75,7 @@ Count = Annotated[Figure, _within(1, 1000), AfterValidator(_whole)]
 Widths = Annotated[Figure, _within(0.01, 100.0)]
 Weeks = Annotated[Figure, _within(0, 100), AfterValidator(_whole)]
 RateLbAc = Annotated[Figure, _within(0.0, 100.0)]
+AmountLbAc = Annotated[Figure, _within(0.0, 150.0)]
 Part = Annotated[Figure, _within(0.05, 0.95)]
 Factor = Annotated[Figure, _within(1.01, 100.0)]
 Ppm = Annotated[Figure, _within(0.0, 1000.0)]
@@ -165,12 +168,25 @@ class Override(NamedTuple):
 
 
 class Policy(Strict):
-    """All figures of one crop and system."""
+    """All figures of one crop and system.
+
+    Attributes:
+        crop, also: the crop, and others that the figures are for; `ANY` for a policy of no crop in particular.
+        regions: where its published figures are from; None where it is not bound to a region.
+        corrective_least, corrective_most: nitrogen that a publication has added in all on a low result; None
+            where it gives none and a raise is a share of the rate.
+        corrective_on: tissues of which a low result calls for it.
+        floor, ceiling: of a weekly rate; None where nothing is published, and the season file has to say.
+        stop_after_week: last week from `late_anchor` in which anything is fed; None for no stop.
+        published: what publications say besides.
+    """
 
     schema_: Literal[1] = Field(alias="schema")
     id: str
     crop: str
+    also: tuple[str, ...] | None = None
     system: str
+    regions: tuple[str, ...] | None = None
     title: str
 
     confidence: Probability
@@ -212,6 +228,9 @@ class Policy(Strict):
     raise_largest_at: Widths
     raise_persistent: Relative
     leaf_low_raise: Relative
+    corrective_least: AmountLbAc | None = None
+    corrective_most: AmountLbAc | None = None
+    corrective_on: tuple[Tissue, ...] = ()
     cut_first: Share
     cut_largest: Share
     cut_largest_at: Widths
@@ -222,10 +241,11 @@ class Policy(Strict):
     ease_from: Share
     near_plan: Share
 
-    floor: RateLbAc
-    ceiling: RateLbAc
+    floor: RateLbAc | None = None
+    ceiling: RateLbAc | None = None
     late_anchor: str
-    no_raise_after_week: Weeks
+    no_raise_after_week: Weeks | None = None
+    stop_after_week: Weeks | None = None
 
     sample_days: Days
     resample_days: Days
@@ -233,12 +253,22 @@ class Policy(Strict):
 
     cross_check: tuple[CrossCheckRow, ...]
     companions: tuple[CompanionRule, ...] = ()
+    published: Published | None = None
+
+    @property
+    def crops(self) -> tuple[str, ...]:
+        """Every crop that the figures are for."""
+        return (self.crop, *(self.also or ()))
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         faults: list[tuple[tuple[str | int, ...], str]] = list(table_faults(self.cross_check))
         for small, large in (*_ORDERED, *_CAPPED):
             low, high = getattr(self, small), getattr(self, large)
+            if low is None or high is None:
+                if (low is None) != (high is None):
+                    faults.append(((large if high is None else small,), f"{small} and {large} go together"))
+                continue
             if low.value > high.value and ((small, large) in _ORDERED or low.shipped is not None):
                 name = large if low.shipped is None and high.shipped is not None else small
                 faults.append(((name,), f"{small} {low.value:g} is above {large} {high.value:g}"))
@@ -285,6 +315,7 @@ _ORDERED = (
     ("smallest_step", "cut_first"),
     ("smallest_step", "cut_persistent"),
     ("cut_first", "cut_largest"),
+    ("corrective_least", "corrective_most"),
     ("floor", "ceiling"),
     ("supply_share", "supply_over"),
     ("stage_doubt_days", "stage_guess_days"),
@@ -306,6 +337,11 @@ def _word(value: float | bool | str) -> str:
     return value if isinstance(value, str) else f"{value:g}"
 
 
+def _bare(annotation: Any) -> Any:
+    """A type without the checks that are attached to it."""
+    return get_args(annotation)[0] if get_origin(annotation) is Annotated else annotation
+
+
 def digest(data: Any) -> str:
     """SHA-256 of plain data in canonical JSON."""
     text = json.dumps(data, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=str)
@@ -315,12 +351,16 @@ def digest(data: Any) -> str:
 BOUNDS = ("floor", "ceiling")
 """Figures that a season file sets under ``[bounds]``, in its own units."""
 
+_VALUES = {Figure, RecoveryChoice, Consent}
 OVERRIDABLE = tuple(
     name
     for name, info in Policy.model_fields.items()
-    if info.annotation in (Figure, RecoveryChoice, Consent) and name not in BOUNDS
+    if name not in BOUNDS and _VALUES & {info.annotation, *map(_bare, get_args(info.annotation))}
 )
-"""Names that a season file may set under ``[policy]``."""
+"""Names that a season file may set under ``[policy]``, as far as the policy has the value."""
+
+ANY = "any crop"
+"""What stands for the crop of a policy that is of none in particular."""
 
 ROW_VALUES = {"cross_check": "step", "companions": "limit"}
 """Tables of the policy whose rows a season file may set by id, and the value that it sets."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import timedelta
 
-from fertadjust.bands import Band
+from fertadjust.band_rows import Band
 from fertadjust.compare import Side, chances, compare, percent, position
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence

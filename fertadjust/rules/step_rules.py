@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from fertadjust.compare import Side, Status, position
 from fertadjust.evidence import Evidence
+from fertadjust.rules.bound_rules import bounded_rates, longest_weeks
 from fertadjust.rules.cross_rules import holding_rows, results_in_a_row
 from fertadjust.rules.cross_table import LeafState, PetioleState
 from fertadjust.rules.facts import (
@@ -114,6 +115,9 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     """Size of a full raise, what stands behind it, and what it was made from."""
     assert draft.comparison is not None and facts.primary is not None
     first, largest, leaf = policy.raise_first, policy.raise_largest, policy.leaf_low_raise
+    added = _corrective_step(facts, policy, draft)
+    if added is not None:
+        return added
     if facts.primary.tissue is Tissue.LEAF:
         return _largest([(leaf.value, leaf, "leaf nitrogen below its band")], largest)
     width = distance(facts.primary, policy)
@@ -131,6 +135,35 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
         (step, largest if step >= largest.value else backed_by(first, largest, policy.raise_largest_at), saw)
     )
     return _largest(candidates, largest)
+
+
+def _corrective_step(facts: Facts, policy: Policy, draft: Draft) -> Sized | None:
+    """The step that adds the amount a publication gives for a low result; None where it gives none for this one.
+
+    The amount is spread over every week that a decision on this sample could cover, so that no more than it goes
+    out before the crop is looked at again; it grows from least to most with the distance below the band.
+    """
+    least, most, reading = policy.corrective_least, policy.corrective_most, facts.primary
+    assert reading is not None and draft.comparison is not None
+    if least is None or most is None or most.value <= 0:
+        return None
+    leaf_low = Tissue.LEAF in policy.corrective_on and draft.leaf_state is LeafState.LOW
+    if reading.tissue not in policy.corrective_on and not leaf_low:
+        return None
+    weeks = longest_weeks(facts, policy)
+    fed = sum(bounded_rates(facts, weeks, facts.factor))
+    if fed <= 0:
+        return None
+    width = distance(reading, policy)
+    amount = _grown(least.value, most.value, policy.raise_largest_at.value, width)
+    again = results_in_a_row(facts, policy, draft) >= _persistent_from(policy)
+    if draft.comparison.status is Status.DEFICIENT or again:
+        amount = most.value
+    units = facts.units
+    spread = "in the coming week" if len(weeks) == 1 else f"spread over {len(weeks)} weeks"
+    added = f"{units.rate_out(amount):.1f} {units.total_unit} more in all"
+    saw = f"{width:.2f} band widths below the band: {added}, {spread}"
+    return amount / fed, backed_by(least, most, evidence=most.evidence), saw
 
 
 def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:

@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 import pytest
 
-from fertadjust.bands import Axis, Band, BandTable
+from fertadjust.band_rows import Axis, Band
+from fertadjust.bands import BandTable
 from fertadjust.errors import OutOfSeason
 from fertadjust.evidence import Evidence, split_sources
 from fertadjust.shipped import shipped_tables

@@ -11,7 +11,7 @@ from datetime import timedelta
 
 import pytest
 
-from fertadjust.bands import Band
+from fertadjust.band_rows import Band
 from fertadjust.evidence import Evidence, split_sources
 from fertadjust.observations import Observation, Sight
 from fertadjust.plan import Change, Credit

@@ -1096,7 +1096,7 @@ def wide_seasons(count: int = 300) -> Iterator[tuple[BlockSeason, date]]:
 
 def own_policy(roll: random.Random) -> Policy:
     """The shipped policy with a few values set by a grower, as a season file does it."""
-    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    data = shipped_policy_files()["strawberry-annual-plasticulture"].data
     choices: dict[str, Any] = {
         "confidence": 0.7,
         "raise_first": 0.25,

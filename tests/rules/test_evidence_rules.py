@@ -355,7 +355,7 @@ def test_leaf_nitrogen_has_a_budget_of_its_own() -> None:
 
 def own_laboratory(**figures: float) -> Policy:
     """The shipped policy with figures of the laboratory's own."""
-    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    data = shipped_policy_files()["strawberry-annual-plasticulture"].data
     return Policy.model_validate(with_overrides(data, figures))
 
 

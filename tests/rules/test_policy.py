@@ -82,7 +82,7 @@ DERIVED_ROWS = {
 
 
 def shipped_data() -> dict[str, Any]:
-    return copy.deepcopy(shipped_policy_files()["strawberry", "annual plasticulture"].data)
+    return copy.deepcopy(shipped_policy_files()["strawberry-annual-plasticulture"].data)
 
 
 def figures(of: Policy) -> dict[str, Figure]:

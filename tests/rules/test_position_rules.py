@@ -554,7 +554,7 @@ def test_the_chance_to_leave_the_band_is_shown_for_every_stage_in_doubt(
 def test_a_trend_that_is_followed_or_not_names_both_of_its_figures(
     values: tuple[float, ...], figures: dict[str, float], source: str, evidence: Evidence
 ) -> None:
-    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    data = shipped_policy_files()["strawberry-annual-plasticulture"].data
     the_policy = Policy.model_validate(with_overrides(data, figures))
     trace = line(on_trend(values, the_policy=the_policy), "heading out")
     assert trace.fired is (values is FALLING)

@@ -96,7 +96,7 @@ def test_the_policy_says_how_far_out_the_largest_step_is_reached() -> None:
 
 def own(**figures: float) -> Policy:
     """The shipped policy with figures of the season file's."""
-    data = shipped_policy_files()["strawberry", "annual plasticulture"].data
+    data = shipped_policy_files()["strawberry-annual-plasticulture"].data
     return Policy.model_validate(with_overrides(data, figures))
 
 
