@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Final
 
 from fertadjust import words
 from fertadjust.compare import Comparison, percent
 from fertadjust.errors import OutOfSeason
 from fertadjust.evidence import Evidence, cite
+from fertadjust.limits import limits_of_the_test
 from fertadjust.report_parts import GLUE, Row, backing_of, glued, short_date
 from fertadjust.rules.evidence_rules import compared
 from fertadjust.rules.facts import Facts
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.tissue import MAIN_ANALYTE, Censor, TissueResult
-
-_STRAWBERRY: Final = "strawberry"
 
 
 def result_row(season: BlockSeason, advice: Advice, result: TissueResult) -> Row:
@@ -111,7 +109,7 @@ def limits_part(season: BlockSeason, shown: Sequence[Row], advice: Advice, notes
         for table in season.tables
     ]
     return {
-        "test": words.LIMITS_OF_THE_TEST if season.policy.crop == _STRAWBERRY else (),
+        "test": limits_of_the_test(season.tables),
         "tables": tables,
         "own": season.policy.overrides(),
         "recalled": list(dict.fromkeys(_recalled(season, shown, advice))),

@@ -4,21 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Final
 
 from fertadjust import review_words, words
 from fertadjust.cautions import cautions_for
 from fertadjust.dates import day
 from fertadjust.evidence import EVIDENCE_MEANS
 from fertadjust.history import Moment
+from fertadjust.limits import limits_of_the_test
 from fertadjust.pages import Drawn, cited_in, environment, figures
 from fertadjust.report_parts import Row, area_words, backing_of, glued
 from fertadjust.review import FarmReview, Nitrogen, Review
 from fertadjust.review_words import Suggestion
 from fertadjust.season import BlockSeason
 from fertadjust.units import UnitSystem
-
-_STRAWBERRY: Final = "strawberry"
 
 
 def review_html(
@@ -106,7 +104,7 @@ def _page(content: Row, seasons: Sequence[BlockSeason], on: date, charts: Sequen
         "no_proof": review_words.NO_PROOF,
         "rules_of_thumb": review_words.RULES_OF_THUMB,
         "none_applies": review_words.NONE_APPLIES,
-        "limits": words.LIMITS_OF_THE_TEST if policy.crop == _STRAWBERRY else (),
+        "limits": limits_of_the_test(seasons[0].tables),
         "own": policy.overrides(),
         "cautions": [(item.text, backing_of(item.source, item.evidence)) for item in cautions_for(*mixes)],
         "evidence_means": [(item.value, text) for item, text in EVIDENCE_MEANS.items()],

@@ -42,9 +42,11 @@ class StageReader:
                 if name not in dates:
                     self._fault(f"approximate names {name}, which has no date", *where, "approximate")
             self._check_names(part, where)
+        before = len(self.faults)
         for table in self.tables:
             self._check_table(table, dates, place)
-        self._check_order(dates, key)
+        if len(self.faults) == before:
+            self._check_order(dates, key)
         ordered = dict(sorted(dates.items(), key=lambda item: item[1]))
         return StageDates(ordered, end, frozenset(approximate))
 

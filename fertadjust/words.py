@@ -17,33 +17,6 @@ from fertadjust.units import UnitSystem
 _VERBS = {Action.RAISE: "Raise", Action.HOLD: "Hold", Action.CUT: "Cut"}
 _STEPS = ("raise", "cut")
 
-LIMITS_OF_THE_TEST = (
-    (
-        "Published sufficiency bands for strawberry petiole nitrate disagree several-fold between regions: the "
-        "Southeast low limit is 4 times the California minimum at bloom and 7.5 times in fruiting.",
-        "UGA-2021; UC-DRIS-2012",
-    ),
-    (
-        "In California the same authors call the petiole nitrate test nearly worthless at peak harvest and prefer "
-        "leaf total nitrogen; petiole nitrate there did not follow soil nitrate.",
-        "UC-DRIS-2012; BOTTOMS-DRIS",
-    ),
-    (
-        "In North Carolina petiole nitrate is held to predict nitrogen need better than leaf nitrogen.",
-        "NCDA-2023",
-    ),
-    (
-        "In processing tomato petiole nitrate did not reliably tell crops with enough nitrogen from short ones.",
-        "TOMATO-N-2009",
-    ),
-    (
-        "No publication gives a number for how far to cut the rate when the petiole is above the band. Trials "
-        "disagree on whether more nitrogen softens fruit.",
-        "HOCHMUTH-1996; SEASON-2021; SEFP-WATSON",
-    ),
-)
-"""What a reader of any verdict should know about the test, with source keys."""
-
 
 def rate(lb_ac: float, units: UnitSystem) -> str:
     """A rate or total without its unit, two decimals."""

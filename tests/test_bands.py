@@ -224,10 +224,13 @@ def test_before_the_first_stage_and_after_the_season_there_is_no_band() -> None:
         band(STAGED_TABLE, date(2026, 6, 1))
 
 
-def test_the_first_stage_must_have_a_date() -> None:
+def test_a_stage_that_was_passed_over_leaves_the_bands_of_the_dated_ones() -> None:
     undated = StageDates({"full_bloom": date(2026, 3, 16)}, date(2026, 5, 31))
-    with pytest.raises(OutOfSeason, match="stage green_up has no date"):
-        band(STAGED_TABLE, date(2026, 3, 20), stages=undated)
+    assert band(STAGED_TABLE, date(2026, 3, 20), stages=undated).row == "bloom"
+    with pytest.raises(OutOfSeason, match=r"before full bloom \(Mon 16 Mar 2026\); green up has no date"):
+        band(STAGED_TABLE, date(2026, 3, 15), stages=undated)
+    with pytest.raises(OutOfSeason, match=r"none of the stages green up, full bloom, .* has a date"):
+        band(STAGED_TABLE, date(2026, 3, 20), stages=StageDates({}, date(2026, 5, 31)))
 
 
 def test_a_later_stage_without_a_date_has_not_begun() -> None:

@@ -41,7 +41,7 @@ rules.what_if
 readings
 weekly block_facts alternatives season projection
 feeding
-cautions words advice_data mix_sheet_data
+cautions limits words advice_data mix_sheet_data
 block_day
 needs
 attention

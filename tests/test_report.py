@@ -591,10 +591,11 @@ def test_limits_name_overrides_notes_and_figures_from_memory() -> None:
     assert "is used as shipped" in section(PAGES["full"](), 8)
 
 
-def test_limits_of_the_test_are_for_strawberry_alone() -> None:
-    policy = shipped_policy("strawberry-annual-plasticulture").model_copy(update={"crop": "tomato"})
-    text = section(page(full(policy)), 8)
-    assert "Limits of the test" not in text
+def test_limits_of_the_test_are_those_of_the_crop() -> None:
+    assert "nearly worthless" in section(page(full()), 8)
+    melon = replace(full(), tables=(shipped_tables()["watermelon-petiole-sap-michigan"],))
+    text = section(page(melon), 8)
+    assert "Limits of the test" in text and "Florida and Michigan disagree on watermelon" in text
     assert "nearly worthless" not in text
 
 

@@ -19,7 +19,6 @@ from fertadjust.plan import Change
 from fertadjust.rules.bound_rules import NOTHING_FED
 from fertadjust.rules.facts import Action, Limit
 from fertadjust.season import Advice, BlockSeason
-from fertadjust.shipped import citations
 from fertadjust.tissue import Basis, Censor, Tissue
 from fertadjust.units import UnitSystem
 from tests.rules import Z_80, value_at
@@ -518,16 +517,3 @@ def test_advice_as_data_shows_results_that_were_not_used() -> None:
     both: BlockSeason = season(result(2500, 6), result(450, 6, record=9, basis=Basis.SAP), applications=fed())
     (kept,) = advice_data(both.advice(SATURDAY), [products()], US)["not_used"]
     assert kept["record"] == 9 and kept["sampled"] == "2026-04-08"
-
-
-# --- the limits of the test ---------------------------------------------------------------------------------
-
-
-def test_the_limits_of_the_test_cite_known_sources() -> None:
-    for text, source in words.LIMITS_OF_THE_TEST:
-        assert text.endswith(".")
-        assert all(key in citations() for key in source.split("; ")), source
-
-
-def test_the_limits_of_the_test_name_the_missing_number_for_a_cut() -> None:
-    assert any("No publication gives a number" in text for text, _ in words.LIMITS_OF_THE_TEST)

@@ -27,7 +27,7 @@ from fertadjust.rules.policy import (
     with_overrides,
 )
 from fertadjust.season_file import read_season
-from fertadjust.shipped import folder, shipped_policy_files
+from fertadjust.shipped import folder, shipped_policies, shipped_policy_files
 from tests.rules import names_a_source
 from tests.support import policy
 
@@ -170,7 +170,8 @@ def test_every_figure_and_choice_may_be_set_by_the_grower_and_nothing_else() -> 
     names = {
         name
         for name in Policy.model_fields
-        if isinstance(getattr(policy(), name), Figure | Consent | RecoveryChoice)
+        for held in shipped_policies().values()
+        if isinstance(getattr(held, name), Figure | Consent | RecoveryChoice)
     }
     assert set(OVERRIDABLE) == names - {"floor", "ceiling"}  # set under [bounds], in the farm's units
     assert set(OVERRIDABLE) >= CHOICES | {"confidence", "stale_days", "cut_largest", "no_raise_after_week"}

@@ -1,0 +1,209 @@
+"""A published amount on a low result, bounds without a published figure, and statements told on their occasion."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fertadjust.evidence import Evidence
+from fertadjust.observations import Sight
+from fertadjust.rules.facts import Action, Recommendation
+from fertadjust.rules.policy import Figure, Policy
+from fertadjust.rules.published import Published, Schedule, ScheduleStep, Statement
+from fertadjust.tissue import Tissue
+from tests.rules import (
+    ENOUGH,
+    HIGH,
+    LEAF_ENOUGH,
+    LEAF_LOW,
+    LOW,
+    LOW_EDGE,
+    RATE,
+    SATURDAY,
+    WIDTH,
+    advised,
+    fired,
+    leaf,
+    line,
+    open_plan,
+    seen,
+)
+from tests.support import day_in, policy, result
+
+# The advice of the Saturday of week 6 starts with week 7. The next sample falls on the Wednesday of week 8, its
+# result three days later, so weeks 7 and 8 are the ones that a decision on this sample could cover.
+COVERED = 2
+
+
+def figure(value: float) -> Figure:
+    return Figure(
+        value=value, unit="lb N/ac in all", meaning="invented", source="UDEL-T", evidence=Evidence.PUBLISHED
+    )
+
+
+def with_amount(least: float = 10.5, most: float = 14.0, on: tuple[Tissue, ...] = tuple(Tissue)) -> Policy:
+    """The policy with an amount that a publication has added; the figures here are invented."""
+    added = {"corrective_least": figure(least), "corrective_most": figure(most), "corrective_on": on}
+    return policy().model_copy(update=added)
+
+
+def added(found: Recommendation) -> float:
+    """Nitrogen [lb/ac] that the advice adds to the rates in force over the weeks that it covers."""
+    return sum(found.rates_lb_ac) - sum(found.standing_rates_lb_ac)
+
+
+@pytest.mark.parametrize(("width", "amount"), [(0.30, 11.55), (0.50, 12.25), (1.0, 14.0), (2.0, 14.0)])
+def test_the_amount_is_given_in_all_and_grows_from_least_to_most_over_one_band_width(
+    width: float, amount: float
+) -> None:
+    found = advised(result(LOW_EDGE * math.exp(-width * WIDTH), 6), the_policy=with_amount())
+    assert found.action is Action.RAISE and len(found.weeks) == COVERED
+    assert added(found) == pytest.approx(amount)
+    trace = line(found, "raise")
+    assert f"{amount:.1f} lb N/ac more in all, spread over 2 weeks" in trace.saw
+    assert (trace.source, trace.evidence) == ("UDEL-T", Evidence.PUBLISHED)
+
+
+def test_a_plan_that_ramps_gets_no_more_than_the_amount() -> None:
+    rates = tuple(3.0 + week for week in range(12))
+    found = advised(
+        result(LOW_EDGE / 3, 6), the_policy=with_amount(14, 14), the_plan=open_plan(rates), applications=()
+    )
+    assert added(found) == pytest.approx(14.0)
+
+
+def test_a_second_low_result_in_a_row_gets_the_most() -> None:
+    found = advised(result(LOW, 5, record=2), result(LOW, 6), the_policy=with_amount())
+    assert added(found) == pytest.approx(14.0)
+
+
+def test_what_is_weighed_together_may_halve_the_amount() -> None:
+    found = advised(result(LOW, 6), leaf(LEAF_ENOUGH), the_policy=with_amount(12, 12))
+    assert added(found) == pytest.approx(6.0)
+
+
+def test_the_amount_stays_within_ceiling_and_cap() -> None:
+    kept = advised(result(LOW, 6), the_policy=with_amount(), the_plan=open_plan(ceiling_lb_ac=7.0))
+    assert kept.rates_lb_ac == (7.0, 7.0) and kept.binding == "ceiling"
+    spent = 6 * RATE
+    cap = spent + COVERED * RATE + 4.0
+    capped = advised(result(LOW, 6), the_policy=with_amount(), the_plan=open_plan(cap_lb_ac=cap))
+    assert added(capped) == pytest.approx(4.0) and capped.binding == "season cap"
+
+
+def test_an_amount_for_leaves_is_given_on_a_low_leaf_alone_or_beside_a_low_petiole() -> None:
+    on_leaf = with_amount(40, 40, (Tissue.LEAF,))
+    alone = advised(leaf(LEAF_LOW), the_policy=on_leaf)
+    beside = advised(result(LOW, 6), leaf(LEAF_LOW), the_policy=on_leaf)
+    assert added(alone) == pytest.approx(40.0) == added(beside)
+    petiole = advised(result(LOW, 6), the_policy=on_leaf)
+    assert petiole.rates_lb_ac == advised(result(LOW, 6)).rates_lb_ac
+
+
+def test_an_amount_of_nothing_leaves_the_share_of_the_rate() -> None:
+    assert advised(result(LOW, 6), the_policy=with_amount(0, 0)).rates_lb_ac == advised(result(LOW, 6)).rates_lb_ac
+
+
+@pytest.mark.parametrize("value", [ENOUGH, HIGH])
+def test_a_result_that_is_not_low_gets_no_amount(value: float) -> None:
+    assert advised(result(value, 6), the_policy=with_amount()).factor == advised(result(value, 6)).factor
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(200, 9000), st.floats(1.001, 1.5))
+def test_a_higher_result_never_gets_more(value: float, times: float) -> None:
+    lower, higher = (advised(result(item, 6), the_policy=with_amount()) for item in (value, value * times))
+    assert higher.factor <= lower.factor + 1e-9
+
+
+def test_a_policy_without_a_last_week_for_a_raise_bars_none() -> None:
+    free = policy().model_copy(update={"no_raise_after_week": None})
+    late = {"on": day_in(12, 5), "the_plan": open_plan((RATE,) * 16)}
+    barred, raised = (
+        advised(result(500, 12), the_policy=one, **late)  # type: ignore[arg-type]
+        for one in (policy(), free)
+    )
+    assert (barred.action, raised.action) == (Action.HOLD, Action.RAISE)
+    assert line(raised, "late season").saw == "no last week for a raise"
+
+
+def test_bounds_that_no_publication_gives_are_the_season_files_own() -> None:
+    none = policy().model_copy(update={"floor": None, "ceiling": None})
+    trace = line(advised(result(LOW, 6), the_policy=none), "floor and ceiling")
+    assert (trace.source, trace.evidence) == ("season file", Evidence.OWN)
+
+
+# --- statements ---------------------------------------------------------------------------------------------
+
+
+def saying(when: str, **changes: Any) -> Policy:
+    said = Statement(
+        id="S-1",
+        text="Say this",
+        when=when,  # type: ignore[arg-type]
+        source="UDEL-T",
+        evidence=Evidence.PUBLISHED,
+    )
+    return policy().model_copy(update={"published": Published(statements=(said,))} | changes)
+
+
+@pytest.mark.parametrize(
+    ("when", "value", "told"),
+    [
+        ("always", ENOUGH, True),
+        ("low", LOW, True),
+        ("low", ENOUGH, False),
+        ("high", HIGH, True),
+        ("high", LOW, False),
+        ("leaching rain", LOW, False),
+        ("past the last week of feeding", LOW, False),
+    ],
+)
+def test_a_statement_is_told_on_its_occasion_and_changes_nothing(when: str, value: float, told: bool) -> None:
+    found = advised(result(value, 6), the_policy=saying(when))
+    trace = line(found, "S 1")
+    assert (trace.group, trace.fired, "S 1" in fired(found)) == ("published advice", told, told)
+    assert found.rates_lb_ac == advised(result(value, 6)).rates_lb_ac
+    if told:
+        assert (trace.why, trace.source, trace.change) == ("Say this.", "UDEL-T", "note only")
+
+
+def test_a_statement_on_leaching_rain_is_told_when_rain_was_noted() -> None:
+    rain = (seen(Sight.LEACHING_RAIN, day_in(6, 1)),)
+    assert line(advised(result(ENOUGH, 6), the_policy=saying("leaching rain"), observations=rain), "S 1").fired
+
+
+def test_a_statement_past_the_last_week_of_feeding_follows_that_week() -> None:
+    stops = {week: figure(week).model_copy(update={"unit": "weeks"}) for week in (5, 6)}
+    for week, told in ((5, True), (6, False)):
+        the_policy = saying("past the last week of feeding", stop_after_week=stops[week])
+        assert line(advised(result(ENOUGH, 6), on=SATURDAY, the_policy=the_policy), "S 1").fired is told
+
+
+# --- schedules ----------------------------------------------------------------------------------------------
+
+
+def step(first: int, last: int, rate: float) -> ScheduleStep:
+    return ScheduleStep(
+        id=f"{first}", weeks=(first, last), rate=rate, source="UDEL-T", evidence=Evidence.PUBLISHED
+    )
+
+
+def test_a_schedule_of_daily_rates_gives_the_rate_of_each_week() -> None:
+    schedule = Schedule(title="invented", anchor="transplanting", steps=(step(1, 2, 1.5), step(3, 3, 2.0)))
+    assert schedule.weekly_lb_ac() == (10.5, 10.5, 14.0)
+
+
+@pytest.mark.parametrize("steps", [(step(2, 3, 1.0),), (step(1, 2, 1.0), step(4, 5, 1.0)), (step(1, 0, 1.0),)])
+def test_a_schedule_leaves_no_week_out(steps: tuple[ScheduleStep, ...]) -> None:
+    with pytest.raises(ValueError, match="should follow on"):
+        Schedule(title="invented", anchor="transplanting", steps=steps)
+
+
+def test_what_is_recalled_says_how_sure_it_is() -> None:
+    with pytest.raises(ValueError, match="needs confidence"):
+        Statement(id="a", text="b", when="low", source="UDEL-T", evidence=Evidence.RECALLED)
