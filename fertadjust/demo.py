@@ -1,4 +1,4 @@
-"""The sample season, built in a new folder and replayed day by day as a grower would have lived it."""
+"""A sample season, built in a new folder and replayed day by day as a grower would have lived it."""
 
 from __future__ import annotations
 
@@ -29,8 +29,12 @@ class Step:
     record: int
 
 
-def build(folder: Path) -> Season:
-    """Copy the sample season's plan into a new folder.
+SAMPLES = ("strawberry", "watermelon")
+"""The sample seasons that ship, by folder."""
+
+
+def build(folder: Path, sample: str = SAMPLES[0]) -> Season:
+    """Copy a sample season's plan into a new folder.
 
     Raises:
         UserError: a season stands there already, or the folder cannot be written to.
@@ -40,16 +44,16 @@ def build(folder: Path) -> Season:
             message = "stands already; choose another folder for the sample season"
             raise UserError(Fault(message, str(folder / name)))
     path = folder / SEASON_FILE
-    write_bytes(path, (shipped_folder("sample_data") / SEASON_FILE).read_bytes())
+    write_bytes(path, (shipped_folder("sample_data") / sample / SEASON_FILE).read_bytes())
     return open_season(folder)
 
 
-def replay(season: Season) -> Iterator[Step]:
-    """Live the sample season: results as they arrive, corrections, observations, applications, decisions.
+def replay(season: Season, sample: str = SAMPLES[0]) -> Iterator[Step]:
+    """Live a sample season: results as they arrive, corrections, observations, applications, decisions.
 
     Each day's advice is made from what was known that day. Yields each decision as it is made.
     """
-    files = {name: _rows(name) for name in ("results", "corrections", "observations", "applications", "decisions")}
+    files = {name: _rows(sample, name) for name in ("results", "corrections", "observations", "applications", "decisions")}
     days = {row["received"] for row in files["results"]}
     days |= {row["on"] for name, rows in files.items() if name != "results" for row in rows}
     first, last = (date.fromisoformat(day) for day in (min(days), max(days)))
@@ -122,8 +126,8 @@ def _write_farm_pages(season: Season, folder: Path, on: date) -> Iterator[Path]:
     yield path
 
 
-def _rows(name: str) -> list[Row]:
-    with (shipped_folder("sample_data") / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+def _rows(sample: str, name: str) -> list[Row]:
+    with (shipped_folder("sample_data") / sample / f"{name}.csv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 

@@ -19,6 +19,7 @@ from fertadjust.errors import Fault, FertadjustError, UserError
 from fertadjust.evidence import split_sources
 from fertadjust.materials import Material, MaterialFile
 from fertadjust.rules.policy import Policy
+from fertadjust.table_csv import read_csv_table
 from fertadjust.toml_file import TomlFile, read_toml
 
 _PACKAGE = Path(__file__).parent
@@ -37,11 +38,13 @@ def folder(name: str) -> Path:
 
 
 def read_band_table(path: Path) -> BandTable:
-    """Read and check one band table.
+    """Read and check one band table, from TOML or, by the file's ending, from CSV.
 
     Raises:
-        UserError: every fault of the file, with line and key.
+        UserError: every fault of the file, with line and key or column.
     """
+    if path.suffix.lower() == ".csv":
+        return read_csv_table(path)
     file = read_toml(path)
     try:
         table = BandTable.model_validate(file.data)
@@ -53,16 +56,21 @@ def read_band_table(path: Path) -> BandTable:
 
 
 def read_band_folder(where: Path) -> dict[str, BandTable]:
-    """All band tables of a folder, by id.
+    """All band tables of a folder, TOML and CSV, by id.
 
     Raises:
-        UserError: there is no such folder, or the faults of all its files.
+        UserError: there is no such folder, two files have one id, or the faults of all files.
     """
     if not where.is_dir():
         raise UserError(Fault("there is no such folder of band tables", str(where)))
     tables: dict[str, BandTable] = {}
     faults: list[Fault] = []
-    for path in sorted(where.glob("*.toml")):
+    files = sorted(path for path in where.iterdir() if path.suffix.lower() in (".toml", ".csv"))
+    for path in files:
+        twins = [other.name for other in files if other.stem == path.stem and other != path]
+        if twins and path.suffix.lower() == ".csv":
+            message = f"{twins[0]} beside it is a table of the same id; keep one of them, or rename it"
+            faults.append(Fault(message, path.name))
         try:
             table = read_band_table(path)
         except UserError as error:

@@ -15,7 +15,7 @@ import time
 from pathlib import Path
 
 ROWS = 100_000
-SEASON = Path(__file__).parent.parent / "sample_data" / "season.toml"
+SEASON = Path(__file__).parent.parent / "sample_data" / "strawberry" / "season.toml"
 
 
 def made_up(path: Path) -> None:

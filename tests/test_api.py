@@ -29,7 +29,7 @@ from fertadjust.stored import result_of
 from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
 from tests.test_season_file import BAND_TABLE, SEASON, edited
 
-SAMPLE = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+SAMPLE = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
 ON = date(2026, 3, 21)
 """The day on which the sample of 18 March, well below its band, arrives."""
 LOW: dict[str, Any] = {

@@ -17,7 +17,7 @@ from fertadjust.outputs import calendar_entries
 from fertadjust.shipped import folder
 from tests.test_season_file import edited
 
-SAMPLE = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+SAMPLE = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
 BEFORE = date(2026, 3, 1)
 START, END = date(2026, 3, 2), date(2026, 5, 24)
 BLOCKS = ("creek", "hill", "lane")

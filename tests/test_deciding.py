@@ -145,7 +145,7 @@ def test_a_rate_for_weeks_planned_without_feed_has_no_factor_of_its_own() -> Non
 
 
 def test_what_an_advice_was_made_from_gives_the_season_back(tmp_path: Path) -> None:
-    text = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+    text = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
     text += "\n[policy.confidence]\nvalue = 0.9\nreason = 'careful'\n"
     file = parse_season(text, tmp_path)
     basis = basis_of(file.blocks["creek"], file.text, 12, "fertadjust 0.1.0")
@@ -165,7 +165,7 @@ def test_what_an_advice_was_made_from_is_sealed(tmp_path: Path) -> None:
 
 
 def test_a_season_file_that_would_no_longer_pass_is_told(tmp_path: Path) -> None:
-    text = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+    text = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
     file = parse_season(text, tmp_path)
     basis = basis_of(file.blocks["creek"], text.replace("schema = 1", "schema = 9"), 1, "")
     with pytest.raises(UserError, match="schema"):
@@ -178,7 +178,7 @@ def test_a_season_file_that_would_no_longer_pass_is_told(tmp_path: Path) -> None
 def test_rules_of_another_form_are_told_with_the_version_that_wrote_them(
     tmp_path: Path, change: dict[str, Any]
 ) -> None:
-    text = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+    text = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
     file = parse_season(text, tmp_path)
     basis = basis_of(file.blocks["creek"], text, 12, "fertadjust 0.1.0")
     policy = {key: value for key, value in (basis["policy"] | change).items() if value is not None}
@@ -194,7 +194,7 @@ def test_rules_of_another_form_are_told_with_the_version_that_wrote_them(
 
 
 def test_a_band_table_of_another_form_is_told_too(tmp_path: Path) -> None:
-    text = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+    text = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
     basis = basis_of(parse_season(text, tmp_path).blocks["creek"], text, 12, "fertadjust 0.1.0")
     tables = {key: table | {"axis": "fortnights"} for key, table in basis["tables"].items()}
     with pytest.raises(OtherForm, match=r"fertadjust 0\.1\.0, whose rules or band tables had another form"):

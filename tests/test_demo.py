@@ -18,7 +18,7 @@ from fertadjust.shipped import folder
 
 
 def rows(name: str) -> list[dict[str, str]]:
-    with (folder("sample_data") / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+    with (folder("sample_data") / "strawberry" / f"{name}.csv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 
@@ -31,7 +31,7 @@ def lived(tmp_path_factory: pytest.TempPathFactory) -> tuple[Season, list[Step]]
 def test_building_copies_the_plan_and_nothing_else(tmp_path: Path) -> None:
     season = build(tmp_path / "a" / "farm")
     assert [path.name for path in season.file.folder.iterdir()] == ["season.toml"]
-    shipped = (folder("sample_data") / "season.toml").read_bytes()
+    shipped = (folder("sample_data") / "strawberry" / "season.toml").read_bytes()
     assert (season.file.folder / "season.toml").read_bytes() == shipped
     assert season.blocks == ["creek", "hill", "lane"]
 

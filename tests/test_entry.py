@@ -30,7 +30,7 @@ from fertadjust.tissue import Basis, Censor, Method, Tissue
 from tests.support import GEORGIA_LEAF, SOUTHEAST
 
 TODAY = date(2026, 4, 20)
-SAMPLE = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+SAMPLE = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
 GIVEN = {"block": "creek", "sampled": "2026-04-15", "value": "3700"}
 
 

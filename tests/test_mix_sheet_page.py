@@ -17,7 +17,7 @@ from fertadjust.shipped import folder
 from tests.test_report import Page
 from tests.test_season_file import edited
 
-SAMPLE = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+SAMPLE = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
 ON = date(2026, 3, 1)
 HOSTILE = "<script>alert(1)</script>"
 INJECTION = SAMPLE[SAMPLE.index("[injection]") : SAMPLE.index("[zones.creek]")]

@@ -33,7 +33,7 @@ def advised(lived: Lived, block: str | None = None) -> list[tuple[date, dict[str
 
 def test_the_sample_season_is_the_shipped_plan(tmp_path: Path) -> None:
     season = demo.build(tmp_path / "farm")
-    shipped = (folder("sample_data") / SEASON_FILE).read_text(encoding="utf-8")
+    shipped = (folder("sample_data") / "strawberry" / SEASON_FILE).read_text(encoding="utf-8")
     assert season.file.text == shipped
     assert season.blocks == ["creek", "hill", "lane"]
     assert "invented" in season.file.farm

@@ -36,7 +36,7 @@ from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
 from tests import support
 from tests.test_season_file import edited
 
-SAMPLE = (shipped("sample_data") / "season.toml").read_text(encoding="utf-8")
+SAMPLE = (shipped("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
 ON = date(2026, 3, 12)
 METRIC = (
     ('units = "us"', 'units = "metric"'),

@@ -1,4 +1,4 @@
-"""``demo``: the sample season from beginning to end."""
+"""``demo``: a sample season from beginning to end."""
 
 from __future__ import annotations
 
@@ -9,12 +9,49 @@ import click
 
 from fertadjust.cli.common import say
 
+_LOOK = {
+    "strawberry": (
+        "results list --all",
+        "advise --block creek --on 2026-03-21 --full",
+        "amounts --block creek --on 2026-03-21",
+        "log show --block lane --on 2026-04-17",
+        "history --block hill",
+        "summary --on 2026-03-21",
+        "review --block hill --on 2026-05-25",
+        "decisions --check",
+        "audit",
+    ),
+    "watermelon": (
+        "results list --all",
+        "stages list",
+        "advise --block pond --on 2026-05-06 --full",
+        "amounts --block pond --on 2026-05-06",
+        "bands candidates --season . --block ridge --on 2026-05-06",
+        "history --block ridge",
+        "review --block pond --on 2026-06-22",
+        "decisions --check",
+        "audit",
+    ),
+}
 
-@click.command(epilog="Example: fertadjust demo")
+@click.command(
+    epilog="""\b
+Examples:
+  fertadjust demo
+  fertadjust demo melons --sample watermelon
+"""
+)
 @click.argument("folder", type=click.Path(path_type=Path), default=Path("fertadjust-demo"))
+@click.option(
+    "--sample",
+    type=click.Choice(["strawberry", "watermelon"]),
+    default="strawberry",
+    show_default=True,
+    help="Which season: dry petioles in US units, or sap tests and three harvests in metric ones.",
+)
 @click.option("--no-pages", is_flag=True, help="Leave out the charts and reports.")
-def demo(folder: Path, no_pages: bool) -> None:
-    """Run the sample season of an invented farm in a new FOLDER.
+def demo(folder: Path, sample: str, no_pages: bool) -> None:
+    """Run a sample season of an invented farm in a new FOLDER.
 
     Replays a spring day by day: results come in, advice is made from what was known, decisions are written down,
     applications logged. Then prints the advice for each block and writes charts and reports.
@@ -23,12 +60,13 @@ def demo(folder: Path, no_pages: bool) -> None:
     from fertadjust.dates import short_day
     from fertadjust.demo import build, replay, write_pages
 
-    season = build(folder)
-    say(f"{season.file.farm}: a spring of three blocks, day by day. All of it is invented.")
+    season = build(folder, sample)
+    said = f"a spring of {season.file.crop} in {len(season.blocks)} blocks, day by day"
+    say(f"{season.file.farm}: {said}. All of it is invented.")
     click.echo("")
     shown: dict[str, date] = {}
     most: dict[str, int] = {}
-    for step in replay(season):
+    for step in replay(season, sample):
         item = next(entry for entry in season.decisions(step.block) if entry.record == step.record)
         name = season.file.blocks[step.block].block.name
         say(f"{name}: {item.advised}", indent=f"{short_day(step.on):>6}  ")
@@ -47,15 +85,5 @@ def demo(folder: Path, no_pages: bool) -> None:
     click.echo("")
     click.echo("Look around, for example:")
     click.echo(f"  cd {folder}")
-    for line in (
-        "fertadjust results list --all",
-        "fertadjust advise --block creek --on 2026-03-21 --full",
-        "fertadjust amounts --block creek --on 2026-03-21",
-        "fertadjust log show --block lane --on 2026-04-17",
-        "fertadjust history --block hill",
-        "fertadjust summary --on 2026-03-21",
-        "fertadjust review --block hill --on 2026-05-25",
-        "fertadjust decisions --check",
-        "fertadjust audit",
-    ):
-        click.echo(f"  {line}")
+    for line in _LOOK[sample]:
+        click.echo(f"  fertadjust {line}")

@@ -10,7 +10,9 @@ from fertadjust.rules.published import Statement
 
 
 def statement(facts: Facts, policy: Policy, item: Statement, draft: Draft) -> Outcome:
-    """Tell a published statement where its occasion is there."""
+    """Tell a published statement where its occasion is there; one for the whole season stands in the trace only."""
+    if item.when == "always":
+        return quiet(item, "said for the whole season", f"{item.text}.", draft)
     saw = f"said for: {item.when}"
     if not _there(facts, policy, item, draft):
         return quiet(item, saw, "Its occasion is not there.", draft)
@@ -21,7 +23,6 @@ def _there(facts: Facts, policy: Policy, item: Statement, draft: Draft) -> bool:
     side = None if draft.comparison is None else draft.comparison.side
     stop = policy.stop_after_week
     return {
-        "always": True,
         "low": side is Side.BELOW,
         "high": side is Side.ABOVE,
         "leaching rain": any(seen.sight is Sight.LEACHING_RAIN for seen in facts.observations),

@@ -241,6 +241,8 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
         why += " That is half a step, which is this program's own rule."
     elif plain and raising and figure.evidence is Evidence.PROJECT_RULE:
         why += " It lies between the published steps; how it grows with the distance is this program's own rule."
+    elif plain and raising and figure.evidence is Evidence.RECALLED:
+        why += " The size is written from memory: check it before you rely on it."
     if not raising:
         whose = "set in the season file" if figure.evidence is Evidence.OWN else "this program's own rule"
         why += f" The size is {whose}: no publication gives a number for a cut."

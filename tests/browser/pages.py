@@ -60,7 +60,7 @@ def mix_sheet(block: str, week: int, on: date) -> Callable[[Season, Path], str]:
 
 def edited(where: Path, *replaced: tuple[str, str]) -> Season:
     """The sample season's plan with some text replaced, without records."""
-    shutil.copy(folder("sample_data") / SEASON_FILE, where)
+    shutil.copy(folder("sample_data") / "strawberry" / SEASON_FILE, where)
     path = where / SEASON_FILE
     text = path.read_text(encoding="utf-8")
     for old, new in replaced:

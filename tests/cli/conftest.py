@@ -51,7 +51,7 @@ def fresh(tmp_path: Path) -> Path:
     """The sample season's plan without records."""
     where = tmp_path / "fresh"
     where.mkdir()
-    shutil.copy(folder("sample_data") / "season.toml", where)
+    shutil.copy(folder("sample_data") / "strawberry" / "season.toml", where)
     return where
 
 

@@ -250,7 +250,7 @@ def test_results_are_imported(run: Run, fresh: Path, tmp_path: Path) -> None:
 def test_the_sample_results_are_imported_as_a_spreadsheet_saves_them(
     run: Run, fresh: Path, tmp_path: Path
 ) -> None:
-    data = (folder("sample_data") / "results.csv").read_bytes().replace(b"\n", b"\r\n")
+    data = (folder("sample_data") / "strawberry" / "results.csv").read_bytes().replace(b"\n", b"\r\n")
     run("results", "import", csv(tmp_path, b"\xef\xbb\xbf" + data), "--season", fresh, "--confirm")
     assert len(open_season(fresh).records.all(Kind.RESULT)) == data.count(b"\r\n") - 1
 

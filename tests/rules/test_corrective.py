@@ -154,7 +154,7 @@ def saying(when: str, **changes: Any) -> Policy:
 @pytest.mark.parametrize(
     ("when", "value", "told"),
     [
-        ("always", ENOUGH, True),
+        ("always", ENOUGH, False),
         ("low", LOW, True),
         ("low", ENOUGH, False),
         ("high", HIGH, True),
@@ -170,6 +170,11 @@ def test_a_statement_is_told_on_its_occasion_and_changes_nothing(when: str, valu
     assert found.rates_lb_ac == advised(result(value, 6)).rates_lb_ac
     if told:
         assert (trace.why, trace.source, trace.change) == ("Say this.", "UDEL-T", "note only")
+
+
+def test_a_statement_for_the_whole_season_stands_in_the_trace() -> None:
+    trace = line(advised(result(ENOUGH, 6), the_policy=saying("always")), "S 1")
+    assert (trace.fired, trace.why, trace.source) == (False, "Say this.", "UDEL-T")
 
 
 def test_a_statement_on_leaching_rain_is_told_when_rain_was_noted() -> None:

@@ -493,7 +493,7 @@ def test_an_unknown_policy_name_is_no_override() -> None:
 
 
 def season_file(where: Path, text: str) -> Path:
-    sample = (folder("sample_data") / "season.toml").read_text(encoding="utf-8")
+    sample = (folder("sample_data") / "strawberry" / "season.toml").read_text(encoding="utf-8")
     (where / "season.toml").write_text(f"{sample}\n[policy]\n{text}\n", encoding="utf-8")
     return where
 
