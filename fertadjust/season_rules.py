@@ -66,16 +66,18 @@ class RulesReader:
                 self._fault(f"{crop.rules} is for {which}, the crop is {crop.name}", "crop", "rules")
                 return None
             return file
-        fitting = [(name, data) for name, data in _fitting(crop.name) if data["system"] == crop.system]
-        if len(fitting) > 1:
-            fitting = [(name, data) for name, data in fitting if crop.region in data.get("regions", ())]
+        fitting = [
+            (name, data)
+            for name, data in _fitting(crop.name)
+            if data["system"] == crop.system and crop.region in data.get("regions", (crop.region,))
+        ]
         if len(fitting) == 1:
             return files[fitting[0][0]]
         known = [f'"{name}" ({data["system"]}{_where(data)})' for name, data in _fitting(crop.name)]
         ways = f'write rules = "..." below it, one of: {"; ".join(known)}' if known else ""
         general = f'rules = "{GENERAL}" takes the program\'s general figures, none of which is published for it'
         self._fault(
-            f'no rules are bound to "{crop.name}" in "{crop.system}"; '
+            f'no rules are bound to "{crop.name}" in "{crop.system}", {crop.region}; '
             + "; or ".join(filter(None, (ways, general))),
             "crop",
             "name",

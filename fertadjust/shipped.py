@@ -90,7 +90,10 @@ def shipped_tables() -> dict[str, BandTable]:
 
 @cache
 def shipped_policy_files() -> dict[str, TomlFile]:
-    """Policy files by id. One that extends another has all its values, its own before the other's."""
+    """Policy files by id. One that extends another has all its values, its own before the other's.
+
+    What is published is gathered: to its own schedules, totals and statements come those of the other.
+    """
     files = [read_toml(path) for path in sorted((_PACKAGE / "data" / "policies").glob("*.toml"))]
     known = {str(file.data["id"]): file for file in files}
     return {name: replace(file, data=_extended(file.data, known)) for name, file in known.items()}
@@ -98,7 +101,12 @@ def shipped_policy_files() -> dict[str, TomlFile]:
 
 def _extended(data: dict[str, Any], known: dict[str, TomlFile]) -> dict[str, Any]:
     own = {key: value for key, value in data.items() if key != "extends"}
-    return own if "extends" not in data else _extended(known[data["extends"]].data, known) | own
+    if "extends" not in data:
+        return own
+    other = _extended(known[data["extends"]].data, known)
+    said, before = own.get("published", {}), other.get("published", {})
+    both = {key: [*said.get(key, []), *before.get(key, [])] for key in [*said, *(before.keys() - said.keys())]}
+    return other | own | ({"published": both} if both else {})
 
 
 def shipped_policy(name: str) -> Policy:

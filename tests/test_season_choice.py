@@ -94,7 +94,7 @@ def test_crop_system_and_region_find_the_rules() -> None:
 def test_where_no_rules_are_bound_to_a_crop_they_are_listed_and_none_is_taken() -> None:
     fault = one_fault(('"field, drip plasticulture"', '"greenhouse"'))
     assert (fault.key, fault.file) == ("crop.name", "season.toml")
-    assert 'no rules are bound to "tomato" in "greenhouse"' in fault.message
+    assert 'no rules are bound to "tomato" in "greenhouse", Florida' in fault.message
     for name in ("florida-tomato", "mid-atlantic-tomato-pepper", 'rules = "general"'):
         assert name in fault.message
 
@@ -109,8 +109,12 @@ def test_rules_of_another_system_or_region_may_be_taken_openly() -> None:
     assert any("are for Delaware, Mid-Atlantic, the season is in Maryland" in note for note in file.notes)
 
 
-def test_a_region_that_the_rules_are_not_for_is_noted() -> None:
-    file = season(('region = "Florida"', 'region = "Alabama"'))
+def test_rules_cross_to_another_region_only_when_they_are_named() -> None:
+    fault = one_fault(('region = "Florida"', 'region = "Alabama"'))
+    assert fault.message.startswith(
+        'no rules are bound to "tomato" in "field, drip plasticulture", Alabama; write rules'
+    )
+    file = season(('region = "Florida"', 'region = "Alabama"\nrules = "florida-tomato"'))
     assert file.policy.id == "florida-tomato"
     assert any("rates and corrections of one region do not carry over" in note for note in file.notes)
 

@@ -14,6 +14,7 @@ _HOMES = {
     "new": "setup",
     "check": "setup",
     "bands": "bands",
+    "rules": "rules",
     "results": "results",
     "log": "log",
     "advise": "advise",

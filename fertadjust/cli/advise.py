@@ -134,7 +134,7 @@ def _print_trace(advice: Advice, full: bool) -> None:
                 say(f"saw: {line.saw}", indent="      ")
     quiet = [line for line in trace if not line.fired]
     if not full:
-        say("Looked at, nothing to say: " + ", ".join(line.rule for line in quiet) + ".")
+        say("Looked at, nothing to say: " + ", ".join(dict.fromkeys(line.rule for line in quiet)) + ".")
         return
     click.echo("Looked at, nothing to say")
     for line in quiet:

@@ -90,7 +90,7 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
         trace.append(TraceLine("companions", name, fired, saw, change, why, source, evidence))
     for item in () if policy.published is None else policy.published.statements:
         fired, saw, why, source, evidence, draft, change = statement(facts, policy, item, draft)
-        name = item.id.replace("-", " ")
+        name = f"said in {item.source}"
         trace.append(TraceLine("published advice", name, fired, saw, change, why, source, evidence))
     assert draft.review is not None and draft.next_sample is not None
     standing = standing_rates(facts, draft.weeks)

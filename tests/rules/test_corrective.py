@@ -165,28 +165,30 @@ def saying(when: str, **changes: Any) -> Policy:
 )
 def test_a_statement_is_told_on_its_occasion_and_changes_nothing(when: str, value: float, told: bool) -> None:
     found = advised(result(value, 6), the_policy=saying(when))
-    trace = line(found, "S 1")
-    assert (trace.group, trace.fired, "S 1" in fired(found)) == ("published advice", told, told)
+    trace = line(found, "said in UDEL-T")
+    assert (trace.group, trace.fired, "said in UDEL-T" in fired(found)) == ("published advice", told, told)
     assert found.rates_lb_ac == advised(result(value, 6)).rates_lb_ac
     if told:
         assert (trace.why, trace.source, trace.change) == ("Say this.", "UDEL-T", "note only")
 
 
 def test_a_statement_for_the_whole_season_stands_in_the_trace() -> None:
-    trace = line(advised(result(ENOUGH, 6), the_policy=saying("always")), "S 1")
+    trace = line(advised(result(ENOUGH, 6), the_policy=saying("always")), "said in UDEL-T")
     assert (trace.fired, trace.why, trace.source) == (False, "Say this.", "UDEL-T")
 
 
 def test_a_statement_on_leaching_rain_is_told_when_rain_was_noted() -> None:
     rain = (seen(Sight.LEACHING_RAIN, day_in(6, 1)),)
-    assert line(advised(result(ENOUGH, 6), the_policy=saying("leaching rain"), observations=rain), "S 1").fired
+    assert line(
+        advised(result(ENOUGH, 6), the_policy=saying("leaching rain"), observations=rain), "said in UDEL-T"
+    ).fired
 
 
 def test_a_statement_past_the_last_week_of_feeding_follows_that_week() -> None:
     stops = {week: figure(week).model_copy(update={"unit": "weeks"}) for week in (5, 6)}
     for week, told in ((5, True), (6, False)):
         the_policy = saying("past the last week of feeding", stop_after_week=stops[week])
-        assert line(advised(result(ENOUGH, 6), on=SATURDAY, the_policy=the_policy), "S 1").fired is told
+        assert line(advised(result(ENOUGH, 6), on=SATURDAY, the_policy=the_policy), "said in UDEL-T").fired is told
 
 
 # --- schedules ----------------------------------------------------------------------------------------------
