@@ -238,7 +238,14 @@ class _Decision:
         if self._file.text != self._basis["season"]:
             file = self._parsed(self._file.text, current | tables)
             under = with_policy(file, then.policy) if rules and file is not None else file
-            yield "the plan in season.toml changed", under
+            yield self._plan_cause(then), under
+
+    def _plan_cause(self, then: SeasonFile) -> str:
+        """The changed plan in words, with the block's stage dates that are others today."""
+        old, new = (file.blocks[self._record.block].stages.dates for file in (then, self._file))
+        names = [name for name in dict.fromkeys((*old, *new)) if old.get(name) != new.get(name)]
+        moved = "; ".join(f"{name} {old.get(name, 'no date')} -> {new.get(name, 'no date')}" for name in names)
+        return "the plan in season.toml changed" + (f", stage dates among it: {moved}" if moved else "")
 
     def _parsed(self, text: str, tables: Mapping[str, BandTable]) -> SeasonFile | None:
         try:

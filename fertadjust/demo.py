@@ -53,7 +53,10 @@ def replay(season: Season, sample: str = SAMPLES[0]) -> Iterator[Step]:
 
     Each day's advice is made from what was known that day. Yields each decision as it is made.
     """
-    files = {name: _rows(sample, name) for name in ("results", "corrections", "observations", "applications", "decisions")}
+    files = {
+        name: _rows(sample, name)
+        for name in ("results", "corrections", "observations", "applications", "decisions")
+    }
     days = {row["received"] for row in files["results"]}
     days |= {row["on"] for name, rows in files.items() if name != "results" for row in rows}
     first, last = (date.fromisoformat(day) for day in (min(days), max(days)))

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
-from typing import Any
+from pathlib import Path
+from typing import Any, NamedTuple
 
 from fertadjust import words
 from fertadjust.advice_data import reading_data
 from fertadjust.compare import Comparison
+from fertadjust.deciding import season_of_basis
+from fertadjust.errors import UserError
 from fertadjust.record import Kind, Record, standing_on
+from fertadjust.rules.engine import evaluate
 from fertadjust.rules.evidence_rules import compared
-from fertadjust.rules.facts import Reading
+from fertadjust.rules.facts import Reading, Recommendation
 from fertadjust.season import Advice, BlockSeason
-from fertadjust.stored import Decided, arrivals, decided_of, first_versions, with_records
+from fertadjust.stages import StageDates
+from fertadjust.stored import NOT_AS_WRITTEN, Decided, arrivals, decided_of, first_versions, with_records
 from fertadjust.tissue import MAIN_ANALYTE
 from fertadjust.units import UnitSystem
 
@@ -38,6 +43,30 @@ class Followed:
     applied_lb_ac: float
 
 
+class OtherDate(NamedTuple):
+    """A stage that had another date when a decision was made, or was a guess; None where it has or had no date."""
+
+    stage: str
+    then: date | None
+    now: date | None
+    then_guess: bool = False
+    now_guess: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedThen:
+    """What the stage dates on record when a decision was made came to, where today's come to something else.
+
+    Attributes:
+        reading, comparison: the deciding reading by those dates, and where it lies; None where there was none.
+        dates: the stages whose dates are others today.
+    """
+
+    reading: Reading | None
+    comparison: Comparison | None
+    dates: tuple[OtherDate, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Moment:
     """One day of the history.
@@ -46,11 +75,13 @@ class Moment:
         advice: what was advised, made from what was known by then and nothing later.
         decided: the decision of that day, or None.
         followed: what came after it.
+        placed_then: the result by the stage dates of the decision; None where today's come to the same.
     """
 
     advice: Advice
     decided: Decided | None
     followed: Followed
+    placed_then: PlacedThen | None = None
 
     def comes_out_otherwise(self, units: UnitSystem) -> bool:
         """Whether the decision was made on another advice: the plan, the rules or late records have changed it."""
@@ -67,14 +98,88 @@ def history_of(plan: BlockSeason, records: Sequence[Record], on: date) -> list[M
     """
     key = plan.block.key
     mine = [item for item in records if item.block == key]
-    decisions = [decided_of(item) for item in standing_on(records, on) if _decided(item, key)]
-    return moments(
+    made = [item for item in standing_on(records, on) if _decided(item, key)]
+    decisions = [decided_of(item) for item in made]
+    found = moments(
         lambda then: with_records(plan, standing_on(records, then)),
         arrivals(mine),
         on,
         [item for item in decisions if item.on <= on],
         first_versions(records),
     )
+    dates_then = _DatesThen(key)
+    by_number = {item.number: item for item in made}
+    return [
+        item
+        if item.decided is None
+        else replace(
+            item, placed_then=_placed_then(plan, records, item, dates_then.of(by_number[item.decided.record]))
+        )
+        for item in found
+    ]
+
+
+class _DatesThen:
+    """A block's stage dates as decisions stored them; each season file is read once."""
+
+    def __init__(self, block: str) -> None:
+        self._block = block
+        self._read: dict[str, StageDates | None] = {}
+
+    def of(self, record: Record) -> StageDates | None:
+        """The stage dates that a decision was made with; None where this version does not read what it stored."""
+        try:
+            basis = (record.content or {})["basis"]
+            if basis["season"] not in self._read:
+                then = season_of_basis(basis, Path())
+                self._read[basis["season"]] = then.blocks[self._block].stages
+            return self._read[basis["season"]]
+        except (UserError, *NOT_AS_WRITTEN):
+            return None
+
+
+def _placed_then(
+    plan: BlockSeason, records: Sequence[Record], moment: Moment, then: StageDates | None
+) -> PlacedThen | None:
+    """The day's deciding reading by other stage dates, where its band or the advice is another."""
+    if then is None or (then.dates, then.approximate) == (plan.stages.dates, plan.stages.approximate):
+        return None
+    on, now = moment.advice.on, moment.advice.facts.primary
+    season = with_records(
+        replace(plan, stages=replace(then, season_end=plan.stages.season_end)), standing_on(records, on)
+    )
+    facts = season.facts(on)
+    reading, found, other = facts.primary, moment.advice.recommendation, evaluate(facts, season.policy)
+    if _place(reading) == _place(now) and _outcome(other) == _outcome(found):
+        return None
+    names = dict.fromkeys((*then.dates, *plan.stages.dates))
+    pairs = [
+        OtherDate(
+            name,
+            then.dates.get(name),
+            plan.stages.dates.get(name),
+            name in then.approximate,
+            name in plan.stages.approximate,
+        )
+        for name in names
+    ]
+    return PlacedThen(
+        reading=reading,
+        comparison=None if reading is None else compared(reading, plan.policy),
+        dates=tuple(item for item in pairs if (item.then, item.then_guess) != (item.now, item.now_guess)),
+    )
+
+
+def _outcome(found: Recommendation) -> tuple[object, ...]:
+    """What a recommendation comes to, apart from its reasons."""
+    return found.action, found.rates_lb_ac, found.review
+
+
+def _place(reading: Reading | None) -> tuple[object, ...] | None:
+    """Which results a reading is of, and its band."""
+    if reading is None:
+        return None
+    return reading.records, reading.band.table, reading.band.row, reading.band.low, reading.band.high
 
 
 def _decided(record: Record, block: str) -> bool:
@@ -154,6 +259,7 @@ def _moment_data(item: Moment, units: UnitSystem) -> dict[str, Any]:
             "binding": found.binding,
             "rules": [line.rule for line in found.trace if line.fired],
         },
+        "placed_then": None if item.placed_then is None else _placed_data(item.placed_then),
         "decided": None
         if decided is None
         else {
@@ -170,4 +276,20 @@ def _moment_data(item: Moment, units: UnitSystem) -> dict[str, Any]:
             "aimed": units.rate_out(followed.aimed_lb_ac),
             "applied": units.rate_out(followed.applied_lb_ac),
         },
+    }
+
+
+def _placed_data(placed: PlacedThen) -> dict[str, Any]:
+    return {
+        "result": None if placed.reading is None else reading_data(placed.reading, placed.comparison),
+        "stage_dates": [
+            {
+                "stage": item.stage,
+                "then": None if item.then is None else item.then.isoformat(),
+                "then_guess": item.then_guess,
+                "now": None if item.now is None else item.now.isoformat(),
+                "now_guess": item.now_guess,
+            }
+            for item in placed.dates
+        ],
     }

@@ -3,34 +3,50 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from string import Template
 
-from fertadjust.band_rows import Axis
-from fertadjust.shipped import shipped_tables
+from fertadjust.rules.policy import Policy
+from fertadjust.shipped import crop_stages, shipped_policies, shipped_tables
+from fertadjust.start_schedule import Ramp
 from fertadjust.units import UnitSystem
 
 _TEMPLATE = Path(__file__).parent / "data" / "season_starter.toml"
+_WIDTH = 110
+_SOME_DAYS, _SOME_WEEKS = timedelta(days=3), timedelta(weeks=5)
+"""Distance of an example's date from a date that was given."""
 
 
 @dataclass(frozen=True)
 class Start:
-    """Answers that a starter is made from; lengths, rates and totals in ``units``."""
+    """Answers that a starter is made from; lengths, rates and totals in ``units``.
+
+    Attributes:
+        policy: id of the rules.
+        name_rules: whether the file has to name them, since crop, system and region do not lead to them.
+        stages: the dates known so far.
+        rate, ramp: one rate for all weeks, or rates that change; one of the two.
+        floor, ceiling: the season's own bounds, or None for those of the rules.
+        bounds_note: why they are written, or "".
+        factor: what rates per acre of the schedule's source were multiplied by; 1 without one.
+    """
 
     farm: str
     units: UnitSystem
     crop: str
     system: str
     region: str
+    policy: str
     tables: Sequence[str]
     stages: Mapping[str, date]
     start: date
     weeks: int
     basis: str
-    rate: float
+    rate: float | None
     injections: int
     season_cap: float | None
     block: str
@@ -40,42 +56,69 @@ class Start:
     bed_top_width: float
     bed_spacing: float
     soil: str
+    standard_spacing: float | None = None
+    variety: str = ""
+    name_rules: bool = False
+    planted: date | None = None
+    ramp: Ramp | None = None
+    floor: float | None = None
+    ceiling: float | None = None
+    bounds_note: str = ""
+    factor: float = 1.0
 
 
-def stages_needed(tables: Sequence[str]) -> list[str]:
-    """Stages that some tables need a date for, in order."""
+def stages_needed(crop: str, tables: Sequence[str]) -> list[str]:
+    """Stages that a crop's tables are placed by or end with, in the crop's order."""
     needed: list[str] = []
     for name in tables:
         table = shipped_tables()[name]
-        if table.axis is Axis.WEEKS and table.anchor:
-            needed.append(table.anchor)
-        needed += table.stages
-    return list(dict.fromkeys(needed))
+        needed += [*table.needs, *filter(None, [table.ends_with])]
+    return in_order(crop, needed)
+
+
+def in_order(crop: str, names: Sequence[str]) -> list[str]:
+    """Stages in the crop's order, each once; those that are none of the crop's come last."""
+    order = crop_stages().of(crop)
+    ranks = {name: rank for name in names if order is not None and (rank := order.rank(name)) is not None}
+    return sorted(
+        dict.fromkeys(names), key=lambda name: ranks.get(name, len(names) + max(ranks.values(), default=0))
+    )
 
 
 def starter_text(answers: Start) -> str:
     """The text of ``season.toml``."""
-    units = answers.units
-    cap = "# season_cap = 130" if answers.season_cap is None else f"season_cap = {_number(answers.season_cap)}"
+    units, policy = answers.units, shipped_policies()[answers.policy]
+    names = in_order(
+        answers.crop, [*stages_needed(answers.crop, answers.tables), *answers.stages, policy.late_anchor]
+    )
+    dated = [name for name in names if name in answers.stages]
+    example = (dated or names)[0]
+    first_day = min([answers.start, *answers.stages.values()])
     return Template(_TEMPLATE.read_text(encoding="utf-8")).substitute(
         farm=_quoted(answers.farm),
         units=units.value,
         crop=_quoted(answers.crop),
+        variety=f"variety = {_quoted(answers.variety)}" if answers.variety else '# variety = ""',
+        rules=_rules_lines(answers, policy),
         system=_quoted(answers.system),
         region=_quoted(answers.region),
+        planted=f"planted = {answers.planted}" if answers.planted else f"# planted = {first_day - _SOME_WEEKS}",
         tables="[" + ", ".join(_quoted(name) for name in answers.tables) + "]",
-        stages="\n".join(f"{name} = {day.isoformat()}" for name, day in answers.stages.items())
-        or "# first_bloom = 2026-03-02",
+        stages="\n".join(
+            f"{name} = {answers.stages[name]}" if name in answers.stages else f"# {name} = " for name in names
+        ),
+        stage=example,
+        own_day=answers.stages.get(example, answers.start) + _SOME_DAYS,
+        late=policy.late_anchor,
         start=answers.start.isoformat(),
         weeks=answers.weeks,
         basis=answers.basis,
-        rate=_number(answers.rate),
+        rate=_rate_lines(answers),
         rate_unit=units.rate_unit,
         total_unit=units.total_unit,
         injections=answers.injections,
-        floor=f"{units.rate_out(3.0):.3g}",
-        ceiling=f"{units.rate_out(7.0):.3g}",
-        season_cap=cap,
+        bounds=_bounds_lines(answers, policy),
+        season_cap=_cap_lines(answers, policy),
         density_unit=units.density_unit,
         temperature_unit=units.temperature_unit,
         volume_unit=units.volume_unit,
@@ -88,8 +131,84 @@ def starter_text(answers: Start) -> str:
         rows=answers.rows,
         bed_top_width=_number(answers.bed_top_width),
         bed_spacing=_number(answers.bed_spacing),
+        standard_spacing=_spacing_line(answers),
         soil=_quoted(answers.soil),
     )
+
+
+def _rules_lines(answers: Start, policy: Policy) -> str:
+    about = "The rules: "
+    if policy.regions is None and policy.floor is None:
+        about += f"none of the figures of {policy.id} is published for {answers.crop}."
+    else:
+        about += f"{policy.title}."
+    see = "See them all with:  fertadjust rules list"
+    line = f"rules = {_quoted(policy.id)}"
+    return "\n".join([*_comment(f"{about} {see}"), line if answers.name_rules else f"# {line}"])
+
+
+def _rate_lines(answers: Start) -> str:
+    if answers.ramp is None:
+        assert answers.rate is not None, "a plan has a rate or a ramp"
+        first = f"{0.7 * answers.rate:.3g}"
+        return (
+            f"rate = {_number(answers.rate)}\n"
+            "# Or a rate that changes; each step holds until the next:\n"
+            f"# ramp = [{{ week = 1, rate = {first} }}, {{ week = 3, rate = {_number(answers.rate)} }}]"
+        )
+    comments = [line for note in answers.ramp.notes for line in _comment(note)]
+    steps = [f"  {{ week = {week}, rate = {_number(rate)} }}," for week, rate in answers.ramp.steps]
+    return "\n".join([*comments, "# Each step holds until the next.", "ramp = [", *steps, "]"])
+
+
+def _bounds_lines(answers: Start, policy: Policy) -> str:
+    units = answers.units
+    lines, note = [], answers.bounds_note
+    if not note and policy.floor is None:
+        note = f"No weekly rate is published for {answers.crop} under these rules: they are your own."
+    elif not note:
+        note = "Left out, those of the rules are used: the range of the rates named in advice, no published limit."
+    for name, own, shipped in (
+        ("floor", answers.floor, policy.floor),
+        ("ceiling", answers.ceiling, policy.ceiling),
+    ):
+        if own is not None:
+            lines.append(f"{name} = {_number(own)}")
+        elif shipped is not None:
+            lines.append(f"# {name} = {units.rate_out(shipped.value):.3g}")
+    return "\n".join([*_comment(note), *lines])
+
+
+def _cap_lines(answers: Start, policy: Policy) -> str:
+    units = answers.units
+    totals = (
+        [] if policy.published is None else [item for item in policy.published.totals if item.when == "season"]
+    )
+    lines, other = [], answers.factor != 1.0
+    for item in totals:
+        ends = dict.fromkeys(f"{units.rate_out(end):.0f}" for end in (item.low, item.high))
+        text = f"Published for a whole season: {' to '.join(ends)} {units.total_unit} ({item.cited})"
+        counted = "; counted like the schedule above, that times the same factor is below" if other else ""
+        lines += _comment(f"{text}{counted}.")
+    if answers.season_cap is not None:
+        return "\n".join([*lines, f"season_cap = {_number(answers.season_cap)}"])
+    example = units.rate_out(max((item.high for item in totals), default=130.0) * answers.factor)
+    return "\n".join([*lines, f"# season_cap = {example:.0f}"])
+
+
+def _spacing_line(answers: Start) -> str:
+    if answers.standard_spacing is not None:
+        return f"standard_spacing = {_number(answers.standard_spacing)}"
+    return (
+        '# The spacing that linear bed is counted at, with area_basis "linear_bed":\n# standard_spacing = '
+        f"{answers.units.length_out(6.0):.3g}"
+    )
+
+
+def _comment(text: str) -> list[str]:
+    """A paragraph as lines that are noted out."""
+    plain = " ".join(text.split())
+    return textwrap.wrap(plain, _WIDTH, initial_indent="# ", subsequent_indent="# ", break_on_hyphens=False)
 
 
 def _quoted(text: str) -> str:

@@ -375,7 +375,7 @@ def test_a_history_as_data_is_plain_json_in_the_seasons_units() -> None:
             item | {"decided": item["decided"] and item["decided"] | {"rates": _text_keys(item)}} for item in data
         ]
     first, second = us
-    assert set(first) == {"on", "result", "advised", "decided", "followed"}
+    assert set(first) == {"on", "result", "placed_then", "advised", "decided", "followed"}
     assert first["on"] == day_in(4, 5).isoformat()
     assert (first["result"]["value"], first["result"]["band"]["place"]) == (2500, "week 4")
     found_ = history[0].advice.recommendation

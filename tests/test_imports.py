@@ -20,7 +20,9 @@ errors
 evidence units dates strict
 field tissue stages uncertainty observations
 band_rows stage_places crop_stages
+table_places
 bands compare
+table_check table_derive
 plan
 ledger trend
 materials products
@@ -38,10 +40,15 @@ rules.evidence_rules rules.position_rules rules.cross_rules rules.bound_rules ru
 rules.companion_rules rules.statement_rules rules.date_rules
 rules.engine
 rules.what_if
+start_schedule
+table_choice
+across
+across_words
 readings
 weekly block_facts alternatives season projection
 feeding
 cautions limits words advice_data mix_sheet_data
+published_words
 block_day
 needs
 attention
@@ -49,16 +56,20 @@ attention
 
 OUTER_LAYERS = """
 files toml_file
-shipped
+lab.text
+lab.values
+table_csv
+table_write shipped
+table_blank
 feeding_model season_model feeding_labels feeding_file season_tables season_rules season_stages season_file
 chain record records_schema records stored revisions
-entry starter deciding history
+entry stage_edit starter deciding history
 review_changes
 review
 review_words
 review_next_year
 audit decision_audit transfer
-lab.text lab.values lab.days
+lab.days
 lab.vocabulary
 lab.words
 lab.profile lab.found
@@ -79,8 +90,11 @@ farm_charts
 pages browser
 report_parts report_evidence report
 mix_sheet_page calendar_file review_page
+across_chart
+across_page
 frames
 season_book
+stage_move
 api
 outputs
 review_of_season
@@ -88,7 +102,13 @@ summary
 summary_page
 demo
 cli.common
-cli.setup cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review
+cli.choose
+cli.across
+cli.table_options
+cli.derive
+cli.own_tables
+cli.setup_questions
+cli.setup cli.stages cli.rules cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review
 cli.pages cli.overview
 cli.materials cli.feeding cli.blend cli.records
 cli.demo

@@ -10,9 +10,12 @@ from typing import Any
 
 import pytest
 
+from fertadjust.errors import UserError
 from fertadjust.season_file import SeasonFile, parse_season
-from fertadjust.shipped import shipped_policy, shipped_tables
-from fertadjust.starter import Start, stages_needed, starter_text
+from fertadjust.season_rules import GENERAL
+from fertadjust.shipped import crop_stages, shipped_policies, shipped_tables
+from fertadjust.start_schedule import Ramp
+from fertadjust.starter import Start, in_order, stages_needed, starter_text
 from fertadjust.units import UnitSystem
 from tests.support import GEORGIA_LEAF, SOUTHEAST
 
@@ -22,6 +25,7 @@ START = Start(
     crop="strawberry",
     system="annual plasticulture",
     region="US Southeast",
+    policy="strawberry-annual-plasticulture",
     tables=[SOUTHEAST],
     stages={"first_bloom": date(2026, 3, 2)},
     start=date(2026, 3, 2),
@@ -110,7 +114,8 @@ def test_what_is_noted_out_can_be_switched_on(start: Start) -> None:
     on = text.replace("# ramp = ", "ramp = ").replace("\nrate = ", "\n# rate = ")
     for name in ("planted", "approximate", "floor", "ceiling", "season_cap"):
         on = on.replace(f"# {name} = ", f"{name} = ")
-    for line in ("[[credits]]", 'name = "preplant"', "n = 60", 'source = "UGA-AESL"', 'evidence = "published"'):
+    credit = ('source = "our soil test\'s recommendation"', 'evidence = "own"')
+    for line in ("[[credits]]", 'name = "preplant"', "n = 60", *credit):
         assert f"# {line}" in on
         on = on.replace(f"# {line}", line)
     for line in ("[policy.confidence]", "value = 0.9", 'reason = "our laboratory repeats every sample"'):
@@ -152,27 +157,134 @@ def test_numbers_come_through_as_they_are(number: float) -> None:
     assert data["bounds"]["season_cap"] == number
 
 
-def needed(tables: list[str]) -> dict[str, date]:
-    return {name: date(2026, 1 + index, 5) for index, name in enumerate(stages_needed(tables))}
+def needed(tables: list[str], crop: str = "strawberry") -> dict[str, date]:
+    return {name: date(2026, 1 + index, 5) for index, name in enumerate(stages_needed(crop, tables))}
 
 
-@pytest.mark.parametrize("name", sorted(shipped_tables()))
-def test_a_starter_for_every_table_reads(name: str) -> None:
-    system = shipped_policy("strawberry-annual-plasticulture").system
+def started(name: str, crop: str) -> Start:
+    """A season of a crop with one table, by the general rules."""
     table = shipped_tables()[name]
-    start = replace(START, tables=[name], stages=needed([name]), region=table.region, system=system)
-    file = read(start)
+    return replace(
+        START,
+        crop=crop,
+        tables=[name],
+        stages=needed([name], crop),
+        region=table.region,
+        system=table.system,
+        variety=table.variety or "",
+        policy=GENERAL,
+        name_rules=True,
+        floor=2.0,
+        ceiling=9.0,
+    )
+
+
+EVERY = [(name, crop) for name, table in sorted(shipped_tables().items()) for crop in table.crops]
+
+
+@pytest.mark.parametrize(("name", "crop"), EVERY)
+def test_a_starter_for_every_table_reads(name: str, crop: str) -> None:
+    file = read(started(name, crop))
     assert [item.id for item in file.tables] == [name]
+    assert (file.crop, file.variety, file.policy.id) == (crop, shipped_tables()[name].variety or "", GENERAL)
     (block,) = file.blocks.values()
-    assert dict(block.stages.dates) == needed([name])
+    assert dict(block.stages.dates) == needed([name], crop)
+    assert (block.plan.floor_lb_ac, block.plan.ceiling_lb_ac) == (2.0, 9.0)
+
+
+@pytest.mark.parametrize(("name", "crop"), EVERY)
+def test_a_starter_speaks_of_its_own_crop_only(name: str, crop: str) -> None:
+    text = starter_text(started(name, crop)).lower()
+    stages = crop_stages()
+    assert crop == "strawberry" or "strawberry" not in text
+    order = stages.of(crop)
+    assert order is not None
+    named = {stage for item in stages.crops for stage in item.names if "_" in stage}
+    words = set(text.replace('"', " ").replace(",", " ").split())
+    assert words & named <= {*order.names, "first_harvest"}  # the general rules' own anchor
+
+
+@pytest.mark.parametrize("policy", sorted(shipped_policies()))
+def test_a_starter_for_every_set_of_rules_reads(policy: str) -> None:
+    """What the rules say of bounds and totals stands in the file; bounds are asked where they have none."""
+    rules = shipped_policies()[policy]
+    crop = "strawberry" if rules.crop == "any crop" else rules.crop
+    table = next(item for item in shipped_tables().values() if crop in item.crops)
+    bounds = (2.0, 9.0) if rules.floor is None else (None, None)
+    start = replace(started(table.id, crop), policy=policy, floor=bounds[0], ceiling=bounds[1])
+    file = read(replace(start, rate=None, ramp=Ramp(((1, 3.5),), ("a note",))))
+    assert file.policy.id == policy
+    (block,) = file.blocks.values()
+    assert block.plan.floor_lb_ac == (2.0 if rules.floor is None else rules.floor.value)
+    text = starter_text(start)
+    totals = [] if rules.published is None else [item for item in rules.published.totals if item.when == "season"]
+    assert text.count("# Published for a whole season: ") == len(totals)
+    assert ("No weekly rate is published" in text) == (rules.floor is None)
+
+
+def test_stages_that_have_not_begun_are_noted_out_in_the_crops_order() -> None:
+    name = "tomato-petiole-sap-florida"
+    stages = {"fruit_1_inch": date(2026, 4, 20)}
+    text = starter_text(replace(started(name, "tomato"), stages=stages))
+    lines = [
+        line
+        for line in text.splitlines()
+        if " = " in line and line.removeprefix("# ").split()[0] in stages_needed("tomato", [name])
+    ]
+    assert lines == [
+        "# first_buds = ",
+        "# first_flower = ",
+        "fruit_1_inch = 2026-04-20",
+        "# fruit_2_inch = ",
+        "# first_harvest = ",
+        "# second_harvest = ",
+        "# third_harvest = ",
+    ]
+
+
+@pytest.mark.parametrize(("name", "crop"), EVERY)
+def test_a_season_may_begin_before_a_stage_has(name: str, crop: str) -> None:
+    """But for tables counted from one stage's date, which have to have it."""
+    start = replace(started(name, crop), stages={})
+    if shipped_tables()[name].anchor:
+        with pytest.raises(UserError, match="needs a date for"):
+            read(start)
+        return
+    (block,) = read(start).blocks.values()
+    assert block.stages.dates == {}
+
+
+def test_variety_rules_and_planting_are_noted_out_or_not() -> None:
+    plain = starter_text(START)
+    assert '\n# variety = ""\n' in plain
+    assert '\n# rules = "strawberry-annual-plasticulture"\n' in plain
+    assert "\n# planted = 2026-01-26\n" in plain
+    told = replace(START, variety="Larkrise", name_rules=True, planted=date(2025, 10, 14))
+    file = read(told)
+    assert (file.variety, file.planted) == ("Larkrise", date(2025, 10, 14))
+    assert '\nrules = "strawberry-annual-plasticulture"\n' in starter_text(told)
+
+
+def test_a_ramp_stands_with_its_notes_and_no_line_is_too_long() -> None:
+    ramp = Ramp(((1, 3.5), (4, 5.25)), ("From a schedule that is invented for this test. " * 5,))
+    text = starter_text(replace(START, rate=None, ramp=ramp))
+    assert "# From a schedule that is invented" in text
+    assert max(map(len, text.splitlines())) <= 115
+    (block,) = parse_season(text, Path()).blocks.values()
+    assert block.plan.rates_lb_ac == (3.5,) * 3 + (5.25,) * 9
+
+
+def test_linear_bed_has_its_spacing() -> None:
+    (block,) = read(replace(START, basis="linear_bed", standard_spacing=6.0)).blocks.values()
+    assert block.block.area_ac() == pytest.approx(300 * 10 * 6 / 43_560)
 
 
 def test_stages_of_several_tables_are_asked_once_each_in_order() -> None:
-    assert stages_needed([SOUTHEAST]) == ["first_bloom"]
+    assert stages_needed("strawberry", [SOUTHEAST]) == ["first_bloom"]
     tables = ["strawberry-petiole-dry-california", SOUTHEAST, GEORGIA_LEAF]
-    stages = stages_needed(tables)
-    assert stages[:3] == ["pre_harvest", "main_harvest", "first_bloom"]
-    assert len(set(stages)) == len(stages)
+    stages = stages_needed("strawberry", tables)
+    assert stages == ["first_bloom", "pre_harvest", "main_harvest"]
+    assert in_order("strawberry", ["my_own", "digging", "planting"]) == ["planting", "digging", "my_own"]
 
 
 def test_a_petiole_and_a_leaf_table_go_together() -> None:

@@ -15,6 +15,7 @@ _HOMES = {
     "check": "setup",
     "bands": "bands",
     "rules": "rules",
+    "stages": "stages",
     "results": "results",
     "log": "log",
     "advise": "advise",

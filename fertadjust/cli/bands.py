@@ -7,64 +7,74 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fertadjust.cli.across import across
+from fertadjust.cli.choose import (
+    candidates,
+    filter_options,
+    fitting,
+    folder_option,
+    known_tables,
+    wanted_of,
+)
 from fertadjust.cli.common import echo_json, echo_table, json_option, say
+from fertadjust.cli.own_tables import add_to
 from fertadjust.errors import Fault, UserError
 
 if TYPE_CHECKING:
     from fertadjust.band_rows import BandRow
-    from fertadjust.bands import BandTable
-
-_folder_option = click.option(
-    "--folder", type=click.Path(path_type=Path), help="A folder of your own tables, shown as well."
-)
 
 
 @click.group()
 def bands() -> None:
-    """List and show the sufficiency tables."""
+    """List, show, compare and choose the sufficiency tables."""
 
 
-def _tables(folder: Path | None) -> dict[str, BandTable]:
-    from fertadjust.shipped import read_band_folder, shipped_tables
-
-    own = {} if folder is None else read_band_folder(folder)
-    for clash in sorted(shipped_tables().keys() & own.keys()):
-        raise UserError(Fault("has the id of a shipped one; give it another", str(folder), key=clash))
-    return shipped_tables() | own
+bands.add_command(candidates)
+bands.add_command(across)
+add_to(bands)
 
 
-@bands.command("list", epilog="Example: fertadjust bands list --crop strawberry")
-@click.option("--crop", help="Only tables of this crop.")
-@_folder_option
+@bands.command(
+    "list",
+    epilog="""\b
+Examples:
+  fertadjust bands list --crop strawberry
+  fertadjust bands list --crop tomato --basis sap --region Florida
+""",
+)
+@filter_options
+@folder_option
 @json_option
-def list_(crop: str | None, folder: Path | None, as_json: bool) -> None:
+def list_(folder: Path | None, as_json: bool, **given: str | None) -> None:
     """List the tables: crop, tissue, basis, region, and whether any row is from memory."""
-    tables = [table for table in _tables(folder).values() if crop is None or table.crop == crop]
-    if not tables:
-        raise UserError(Fault(f'no table is for "{crop}"', key="--crop"))
+    from fertadjust.across_words import grown, recalled_words
+
+    tables = fitting(known_tables(folder), wanted_of(given))
     if as_json:
         echo_json([{key: value for key, value in table.as_data().items() if key != "rows"} for table in tables])
         return
     for table in tables:
         click.echo(table.id)
-        mark = "; some rows recalled, check them" if table.recalled else ""
+        mark = recalled_words(table)
         say(
-            f"{table.crop}, {table.system}, {table.region}; {table.tissue.value}, {table.basis.value}, by "
-            f"{table.axis.value}; {', '.join(table.analytes)}{mark}",
+            f"{grown(table)}; {table.tissue.value}, {table.basis.value}, by {table.axis.value}; "
+            f"{', '.join(table.analytes)}{f'; {mark}' if mark else ''}",
             indent="    ",
         )
 
 
 @bands.command(epilog="Example: fertadjust bands show strawberry-petiole-dry-us-southeast")
 @click.argument("table")
-@_folder_option
+@folder_option
 @json_option
 def show(table: str, folder: Path | None, as_json: bool) -> None:
     """Show one TABLE with the source and evidence of every row."""
+    from fertadjust.band_rows import Axis
     from fertadjust.evidence import EVIDENCE_MEANS
     from fertadjust.shipped import citations_for
+    from fertadjust.stages import stage_words
 
-    tables = _tables(folder)
+    tables = known_tables(folder)
     if table not in tables:
         raise UserError(Fault(f'there is no table "{table}"; see: fertadjust bands list', key="TABLE"))
     found = tables[table]
@@ -72,9 +82,15 @@ def show(table: str, folder: Path | None, as_json: bool) -> None:
         echo_json(found.as_data())
         return
     say(found.title)
-    say(f"{found.part}; {found.basis.value}; {found.system}; {found.region}")
+    crops = ", ".join(found.crops) + (f" ({found.variety})" if found.variety else "")
+    say(f"{crops}; {found.part}; {found.basis.value}; {found.system}; {found.region}")
     if found.anchor:
-        say(f"Week 1 begins on the first day of {found.anchor.replace('_', ' ')}.")
+        first = "Day 0 is" if found.axis is Axis.DAYS else "Week 1 begins on"
+        say(f"{first} the first day of {stage_words(found.anchor)}.")
+    if found.ends_with:
+        say(f"No band from {stage_words(found.ends_with)} on.")
+    if found.last_days:
+        say(f"The last stage's rows hold for {found.last_days} days.")
     click.echo("")
     rows = [_row(row) for row in found.rows]
     echo_table(["row", "place", "analyte", "low", "high", "unit", "evidence"], rows, left=(0, 1, 2, 5, 6))
@@ -85,7 +101,8 @@ def show(table: str, folder: Path | None, as_json: bool) -> None:
             for word, value in (("deficient below", row.deficient_below), ("excess above", row.excess_above))
             if value is not None
         ]
-        text = "; ".join([*limits, *([row.note] if row.note else [])])
+        printed = [f'printed "{row.printed}"'] if row.printed else []
+        text = "; ".join([*printed, *limits, *([row.note] if row.note else [])])
         if text:
             say(f"{row.id}: {text}")
     for note in found.notes:
@@ -98,14 +115,17 @@ def show(table: str, folder: Path | None, as_json: bool) -> None:
 
 
 def _row(row: BandRow) -> list[str]:
-    place = "season"
-    if row.weeks is not None:
-        first, last = row.weeks
-        place = f"week {first}" if first == last else f"weeks {first}-{last}"
-    elif row.stage is not None:
-        place = row.stage.replace("_", " ")
-    elif row.months is not None:
-        place = ", ".join(row.months)
     evidence = row.evidence.value + (f" ({row.confidence})" if row.confidence else "")
     edges = ["-" if edge is None else f"{edge:g}" for edge in (row.low, row.high)]
-    return [row.id, place, row.analyte, *edges, row.unit, evidence]
+    return [row.id, _place(row), row.analyte, *edges, row.unit, evidence]
+
+
+def _place(row: BandRow) -> str:
+    from fertadjust.stages import stage_words
+
+    for name, span in (("week", row.weeks), ("day", row.days)):
+        if span is not None:
+            return f"{name} {span[0]}" if span[0] == span[1] else f"{name}s {span[0]}-{span[1]}"
+    if row.stage is not None:
+        return stage_words(row.stage) + (f" to {stage_words(row.until)}" if row.until else "")
+    return "season" if row.months is None else ", ".join(row.months)

@@ -34,6 +34,7 @@ _LOOK = {
     ),
 }
 
+
 @click.command(
     epilog="""\b
 Examples:

@@ -23,7 +23,7 @@ from fertadjust.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from fertadjust.history import Moment
+    from fertadjust.history import Moment, PlacedThen
     from fertadjust.units import UnitSystem
 
 _COLUMNS = (
@@ -46,6 +46,9 @@ _COLUMNS = (
     "next status",
     "aimed",
     "applied",
+    "band then",
+    "status then",
+    "stage dates then",
 )
 
 
@@ -66,7 +69,7 @@ def history(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
 
     One entry for each day that a nitrogen result came in or a decision was made. Each advice is made again from
     what was known by then, and nothing later: a result counts from the day it came, a correction from the day it
-    was entered.
+    was entered. Where a decision was made with another stage date, the band by that date is told beside today's.
     """
     season = open_folder(folder)
     key = pick_block(season, block)
@@ -98,6 +101,8 @@ def _print(item: Moment, units: UnitSystem) -> None:
         say("There was no usable result.", indent="  ")
     else:
         say(words.result_sentence(advice.facts.primary, advice.recommendation), indent="  ")
+    if item.placed_then is not None:
+        say(f"then:     {_then(item.placed_then)}", indent="  ", hang=12)
     say(f"advised:  {words.headline(advice, units)}", indent="  ", hang=12)
     decided = item.decided
     if decided is None:
@@ -110,6 +115,29 @@ def _print(item: Moment, units: UnitSystem) -> None:
         if item.comes_out_otherwise(units):
             say(f"The advice on that day was another: {decided.advised}", indent=" " * 12)
     say(f"followed: {_followed(item, units)}", indent="  ", hang=12)
+
+
+def _then(placed: PlacedThen) -> str:
+    """The band by the stage dates of the decision, and which dates are others today."""
+    from fertadjust import dates, words
+
+    def dated(on: date | None, guess: bool) -> str:
+        return "no date" if on is None else f"{dates.day(on)}{' (a guess)' if guess else ''}"
+
+    reading, comparison = placed.reading, placed.comparison
+    if reading is None or comparison is None:
+        where = "there was no usable result"
+    else:
+        status = "cannot be told" if comparison.status is None else comparison.status.value
+        where = (
+            f"{reading.text()} of {dates.short_day(reading.sampled)} was {status}, "
+            f"band {words.band_words(reading)} for {reading.band.label}"
+        )
+    moved = [
+        f"{item.stage} {dated(item.then, item.then_guess)}, today {dated(item.now, item.now_guess)}"
+        for item in placed.dates
+    ]
+    return f"the decision was made with other stage dates ({'; '.join(moved)}): {where}"
 
 
 def _followed(item: Moment, units: UnitSystem) -> str:
@@ -137,6 +165,7 @@ def _csv(found: list[Moment], units: UnitSystem) -> str:
     for item, data in zip(found, history_data(found, units), strict=True):
         result, decided = data["result"] or {}, data["decided"] or {}
         following = data["followed"]["result"] or {}
+        placed, then = item.placed_then, (data["placed_then"] or {})
         reading = item.advice.facts.primary
         writer.writerow(
             (
@@ -159,6 +188,12 @@ def _csv(found: list[Moment], units: UnitSystem) -> str:
                 following.get("status") or "",
                 repr(data["followed"]["aimed"]),
                 repr(data["followed"]["applied"]),
+                "" if placed is None or placed.reading is None else words.band_words(placed.reading),
+                (then.get("result") or {}).get("status") or "",
+                "; ".join(
+                    f"{part['stage']} {part['then'] or 'no date'}{' (a guess)' if part['then_guess'] else ''}"
+                    for part in then.get("stage_dates", ())
+                ),
             )
         )
     return out.getvalue()

@@ -9,10 +9,13 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from fertadjust.across import verdicts
+from fertadjust.across_page import drawn_across
 from fertadjust.api import Season, open_season
+from fertadjust.demo import build, replay
 from fertadjust.outputs import mix_sheet_page
 from fertadjust.season_file import SEASON_FILE
-from fertadjust.shipped import folder
+from fertadjust.shipped import folder, shipped_tables
 from fertadjust.summary import FolderFault, summary_of
 from fertadjust.summary_page import drawn_summary
 
@@ -109,6 +112,28 @@ def many(season: Season, _: Path) -> str:
     return summary([(f"grower {number}", season) for number in range(12)], date(2026, 4, 18))
 
 
+def across(season: Season, _: Path) -> str:
+    """The latest petiole of a block of the sample season beside every table of its kind."""
+    one = season.block("creek", date(2026, 3, 21))
+    result = [item for item in one.results if item.analyte == "NO3-N"][-1]
+    tables = [table for table in shipped_tables().values() if "strawberry" in table.crops]
+    return drawn_across(
+        verdicts(tables, result, one.stages, one.policy),
+        one.stages,
+        crop=season.file.crop,
+        farm=season.file.farm,
+        block=one.block.name,
+        program="fertadjust",
+    )
+
+
+def melons(where: Path) -> Season:
+    """The second sample season as it was lived."""
+    season = build(where / "melons", "watermelon")
+    list(replay(season, "watermelon"))
+    return open_season(where / "melons")
+
+
 def hostile_report(_: Season, where: Path) -> str:
     return hostile_season(where).report("creek", date(2026, 3, 21))
 
@@ -124,6 +149,8 @@ PAGES = {
     "report lane": Case(report("lane", date(2026, 4, 3)), (8, 13)),
     "report hill late": Case(report("hill", date(2026, 5, 20)), (8, 13)),
     "report metric": Case(metric, (8, 13)),
+    "report melons": Case(lambda _, where: melons(where).report("pond", date(2026, 5, 6)), (8, 13)),
+    "across": Case(across, (4, 6), signed=False),
     "mix sheet": Case(mix_sheet("hill", 5, date(2026, 4, 1)), (1, 1)),
     "review of a block": Case(lambda season, _: season.review_page("hill", OVER), (5, 8), signed=False),
     "review of the farm": Case(lambda season, _: season.review_page(None, OVER), (8, 14), signed=False),
@@ -135,6 +162,7 @@ PAGES = {
 HOSTILE_PAGES = {
     "report": hostile_report,
     "mix sheet": hostile_mix_sheet,
+    "across": lambda _, where: across(hostile_season(where), where),
     "review of a block": lambda _, where: hostile_season(where).review_page("creek", date(2026, 3, 21)),
     "review of the farm": lambda _, where: hostile_season(where).review_page(None, date(2026, 3, 21)),
     "summary": lambda _, where: summary([(HOSTILE_TEXT, hostile_season(where))], date(2026, 3, 21)),

@@ -61,8 +61,10 @@ def _the_day(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.delenv(name, raising=False)
     for name in (
         "common",
+        "across",
         "advise",
         "blend",
+        "choose",
         "decide",
         "feeding",
         "log",
@@ -72,6 +74,7 @@ def _the_day(monkeypatch: pytest.MonkeyPatch) -> None:
         "reports",
         "results",
         "review",
+        "stages",
     ):
         monkeypatch.setattr(import_module(f"fertadjust.cli.{name}"), "today", lambda: TODAY)
     for name in ("api", "season_book"):

@@ -19,6 +19,7 @@ from tests.support import GEORGIA_LEAF, SOUTHEAST
 ANSWERS = {
     "--farm": "Fernhill",
     "--units": "us",
+    "--crop": "strawberry",
     "--table": SOUTHEAST,
     "--stage": "first_bloom=2026-03-02",
     "--start": "2026-03-02",
@@ -31,7 +32,15 @@ ANSWERS = {
     "--bed-top-width": "2.5",
     "--bed-spacing": "5",
 }
-TABLES = [name for name, table in shipped_tables().items() if table.crop == "strawberry"]
+TABLES = [
+    table.id
+    for table in sorted(
+        shipped_tables().values(), key=lambda item: (item.region, item.tissue, item.basis, item.id)
+    )
+    if table.crop == "strawberry"
+]
+"""The strawberry tables in the order of the list that is shown."""
+FLORIDA_TOMATO = "tomato-petiole-sap-florida"
 
 
 def options(**changes: str | None) -> list[str]:
@@ -46,7 +55,9 @@ def options(**changes: str | None) -> list[str]:
 
 def test_a_season_is_set_up_by_options_without_a_question(run: Run, tmp_path: Path) -> None:
     result = run("new", "farm", *options())
-    assert result.output.startswith("Wrote farm/season.toml\n")
+    assert result.output.startswith("Rules: strawberry-annual-plasticulture, ")
+    assert "\nWrote farm/season.toml\n" in result.output
+    assert ": \n" not in result.output
     assert "fertadjust check --season farm" in " ".join(result.output.split())
     assert too_wide(result.output) == []
     assert [path.name for path in (tmp_path / "farm").iterdir()] == ["season.toml"]
@@ -70,31 +81,26 @@ def test_a_metric_season_is_set_up(run: Run, tmp_path: Path) -> None:
 
 def test_what_is_left_out_is_asked_for(run: Run, tmp_path: Path) -> None:
     answers = [
-        "Fernhill",
-        "metric",
-        str(TABLES.index(SOUTHEAST) + 1),
-        "2026-03-02",
-        "North field",
-        "2026-03-02",
-        "",
-        "",
-        "5.9",
-        "90",
-        "10",
-        "0.8",
-        "1.5",
+        *("Fernhill", "metric", "Strawberry", str(TABLES.index(SOUTHEAST) + 1)),
+        *("", "", "2025-10-14", "2026-03-02"),
+        *("North field", "90", "10", "0.8", "1.5"),
+        *("2026-03-02", "", "", "5.9"),
     ]
     result = run("new", "farm", input="\n".join(answers) + "\n")
     for question in (
         "Farm name",
         "Units (us, metric) [us]",
-        "First day of first bloom (year-month-day)",
+        "Growing system [annual plasticulture]",
+        "Region [US Southeast]",
+        "Day of planting or transplanting (Enter = leave out)",
+        "first_bloom: the first open flowers of spring",
         "Short name of the first block [north]",
         "Nitrogen [kg N/ha/week]",
         "Row length [m]",
     ):
         assert question in result.output
     file = read_season(tmp_path / "farm")
+    assert (file.planted, file.crop) == (date(2025, 10, 14), "strawberry")
     block = file.blocks["north-field"]
     assert (block.block.name, block.block.rows) == ("North field", 10)
     assert len(block.plan.rates_lb_ac) == 12
@@ -103,34 +109,173 @@ def test_what_is_left_out_is_asked_for(run: Run, tmp_path: Path) -> None:
 
 def test_tables_are_shown_with_their_regions_and_picked_by_number(run: Run, tmp_path: Path) -> None:
     numbers = f"{TABLES.index(SOUTHEAST) + 1}, {TABLES.index(GEORGIA_LEAF) + 1}"
-    result = run("new", "farm", *options(table=None), input=numbers + "\n")
+    result = run("new", "farm", *options(table=None), input=numbers + "\n\n\n\n")
     assert "Bands of different regions disagree several-fold" in result.output
-    for name in TABLES:
-        assert f"({shipped_tables()[name].region})" in " ".join(result.output.split())
+    shown = " ".join(result.output.split())
+    for number, name in enumerate(TABLES, start=1):
+        assert f" {number} {shipped_tables()[name].region.split()[0]}" in shown
+    assert "US Southeast petiole dry NO3-N annual 600 to 6,000 ppm" in shown
+    assert "California petiole dry NO3-N annual 500 ppm" in shown
     assert too_wide(result.output.replace(f": {numbers}\n", ":\n")) == []
     assert [table.id for table in read_season(tmp_path / "farm").tables] == [SOUTHEAST, GEORGIA_LEAF]
 
 
 def test_only_what_is_missing_is_asked_for(run: Run) -> None:
-    result = run("new", "farm", *options(rate=None), input="5.25\n")
-    assert result.output.startswith("Nitrogen [lb N/ac/week]: 5.25\nWrote ")
+    given = options(rate=None, system="annual plasticulture", region="US Southeast", planted="2025-10-14")
+    result = run("new", "farm", *given, input="5.25\n")
+    assert "\nNitrogen [lb N/ac/week]: 5.25\nWrote " in result.output
+    assert result.output.count("]: ") == 1
 
 
 def test_a_wrong_answer_is_asked_for_again(run: Run, tmp_path: Path) -> None:
-    result = run("new", "farm", *options(rate=None, start=None), input="soon\n2026-03-02\nmuch\n5.25\n")
+    answers = "\n\n\nsoon\n2026-03-02\nmuch\n5.25\n"
+    result = run("new", "farm", *options(rate=None, start=None), input=answers)
     assert '"soon" is not a date' in result.output
     assert read_season(tmp_path / "farm").blocks["north"].plan.rates_lb_ac[0] == 5.25
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_a_season_can_be_set_up_with_every_table_that_is_offered(run: Run, tmp_path: Path, name: str) -> None:
+EVERY = [(table.id, crop) for table in shipped_tables().values() for crop in table.crops]
+
+
+@pytest.mark.parametrize(("name", "crop"), EVERY)
+def test_a_season_can_be_set_up_with_every_table_that_is_offered(
+    run: Run, tmp_path: Path, name: str, crop: str
+) -> None:
     stages = [
         part
-        for index, stage in enumerate(stages_needed([name]))
+        for index, stage in enumerate(stages_needed(crop, [name]))
         for part in ("--stage", f"{stage}=2026-{index + 1:02d}-05")
     ]
-    run("new", "farm", *options(table=name, stage=None), *stages)
-    assert [table.id for table in read_season(tmp_path / "farm").tables] == [name]
+    variety = shipped_tables()[name].variety
+    rules = {"rules": "general", "floor": "2", "ceiling": "9"}
+    given = options(crop=crop, table=name, stage=None, start="2026-01-05", variety=variety, **rules)
+    run("new", "farm", *given, *(stages or ["--stage", "none"]))
+    file = read_season(tmp_path / "farm")
+    assert [table.id for table in file.tables] == [name]
+    assert (file.crop, file.system, file.policy.id) == (crop, shipped_tables()[name].system, "general")
+    assert file.variety == (variety or "")
+
+
+@pytest.mark.parametrize(("name", "crop"), EVERY)
+def test_the_tables_and_rules_of_every_crop_fit_the_screen(run: Run, name: str, crop: str) -> None:
+    """Where more than one set of rules fits, or none, they are listed; the general ones are among them, last."""
+    listed = run("new", "farm", *options(crop=crop, table=None), input="x\n", code=2).output
+    assert too_wide(listed.replace("one for leaves): x", "")) == []
+    result = run("new", "farm", *options(crop=crop, table=name, rate="999"), input="x\n", code=2)
+    assert too_wide(result.stdout) == []
+    if "Number or name of the rules" in result.output:
+        assert f"general: none of its figures is published for {crop};" in " ".join(result.output.split())
+
+
+def tomato(**changes: str | None) -> list[str]:
+    return options(crop="tomato", table=FLORIDA_TOMATO, stage="none", **changes)
+
+
+def test_a_crop_is_asked_for_and_near_misses_are_told(run: Run, refused: Refused) -> None:
+    assert (
+        "Crops with a band table: broccoli, Brussels sprouts"
+        in run("new", "farm", *options(crop=None), input="Strawberry\n\n\n\n").output
+    )
+    assert 'no table is for "tomatoe"; did you mean tomato' in refused("new", "other", *options(crop="tomatoe"))
+
+
+def test_rules_that_alone_fit_are_taken_and_not_named_in_the_file(run: Run, tmp_path: Path) -> None:
+    run("new", "farm", *tomato(rate="14"))
+    file = read_season(tmp_path / "farm")
+    assert (file.policy.id, file.system, file.region) == ("florida-tomato", "field, drip plasticulture", "Florida")
+    assert '\n# rules = "florida-tomato"\n' in file.text
+    (block,) = file.blocks.values()
+    assert block.stages.dates == {}
+
+
+def test_rules_are_named_in_the_file_where_system_and_region_do_not_lead_to_them(run: Run, tmp_path: Path) -> None:
+    run("new", "farm", *tomato(rate="14", system="field", region="Delaware", rules="florida-tomato"))
+    file = read_season(tmp_path / "farm")
+    assert (file.policy.id, file.system, file.region) == ("florida-tomato", "field", "Delaware")
+    assert '\nrules = "florida-tomato"\n' in file.text
+
+
+@pytest.mark.parametrize("answer", ["general", "last"])
+def test_where_no_rules_fit_they_are_listed_and_bounds_are_asked(run: Run, tmp_path: Path, answer: str) -> None:
+    given = options(crop="grape", table="grape-thompson-seedless-petiole-dry-california", stage="none")
+    number = "1" if answer == "last" else answer
+    result = run("new", "farm", *given, "--variety=Thompson Seedless", input=f"{number}\n2\n9\n")
+    text = " ".join(result.output.split())
+    assert "No rules are made for grape in vineyard, California." in text
+    assert "none of its figures is published for grape" in text
+    assert "Lowest weekly rate that may be advised [lb N/ac/week]" in text
+    file = read_season(tmp_path / "farm")
+    (block,) = file.blocks.values()
+    assert (file.policy.id, block.plan.floor_lb_ac, block.plan.ceiling_lb_ac) == ("general", 2, 9)
+
+
+def test_bounds_that_nobody_states_are_told(refused: Refused) -> None:
+    given = options(crop="grape", table="grape-thompson-seedless-petiole-dry-california", stage="none")
+    assert "--floor: is missing" in refused("new", "farm", *given, "--rules=general")
+    assert "--ceiling: is missing" in refused("new", "farm", *given, "--rules=general", "--floor=2")
+
+
+def test_a_variety_is_asked_where_a_table_is_for_one(run: Run, tmp_path: Path) -> None:
+    table = "potato-russet-burbank-petiole-dry-idaho"
+    given = options(crop="potato", table=table, stage="none", rules="general", floor="2", ceiling="9", farm=None)
+    result = run("new", "farm", *given, input="Fernhill\nCaribou Blue\n\n\n\n")
+    assert "Variety or type of potato (the table is for Russet Burbank) [Russet Burbank]" in result.output
+    assert read_season(tmp_path / "farm").variety == "Caribou Blue"
+    run("new", "other", *given, "--farm=Fernhill")
+    assert read_season(tmp_path / "other").variety == ""
+
+
+def test_a_published_schedule_becomes_the_ramp(run: Run, tmp_path: Path) -> None:
+    """UF/IFAS injection schedule for tomato, recalled: 1.5, 2, 2.5, 2, 1.5 lb N/ac/day; 196 in 13 weeks."""
+    given = tomato(rate=None, basis="linear_bed", weeks="13", planted="2026-03-02", standard_spacing="6")
+    run("new", "farm", *given, "--schedule=1")
+    file = read_season(tmp_path / "farm")
+    (block,) = file.blocks.values()
+    assert block.plan.rates_lb_ac == (10.5,) * 2 + (14,) * 2 + (17.5,) * 7 + (14, 10.5)
+    assert sum(block.plan.rates_lb_ac) == pytest.approx(196)
+    assert block.block.area_ac() == pytest.approx(300 * 10 * 6 / 43_560)
+    assert "# From the UF/IFAS injection schedule, in lb N/ac/day: weeks 1 to 2: 1.5" in file.text
+
+
+def test_a_schedule_on_another_acre_feeds_a_foot_of_bed_the_same(run: Run, tmp_path: Path) -> None:
+    """6 ft of standard spacing against 2.5 ft of bed top: a factor of 2.4, for the bounds of the rules as well."""
+    run("new", "farm", *tomato(rate=None, weeks="13"), "--schedule=1")
+    file = read_season(tmp_path / "farm")
+    (block,) = file.blocks.values()
+    assert block.plan.rates_lb_ac[0] == pytest.approx(10.5 * 2.4)
+    assert block.plan.floor_lb_ac == pytest.approx(file.policy.floor.value * 2.4)  # type: ignore[union-attr]
+    assert "multiplied by 2.4" in file.text
+
+
+def test_a_schedule_is_offered_and_may_be_left(run: Run, tmp_path: Path) -> None:
+    result = run("new", "farm", *tomato(rate=None), input="\n\n\n\n14\n")
+    assert "1  UF/IFAS injection schedule: 13 weeks from transplanting, 196 lb N/ac" in result.output
+    assert read_season(tmp_path / "farm").blocks["north"].plan.rates_lb_ac == (14,) * 12
+    run("new", "other", *tomato(rate=None), "--schedule", input="\n\n\n2\n")
+    assert "UF/IFAS, older schedule" in read_season(tmp_path / "other").text
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        (["--schedule=3"], '--schedule: "3" should be numbers from 1 to 2'),
+        (["--schedule=1", "--rate=14"], "--rate: state --rate or --schedule, one of the two"),
+        (["--rate=14", "--standard-spacing=6"], "--standard-spacing: goes with --basis linear_bed"),
+        (
+            ["--rate=14", "--rules=florida"],
+            '--rules: there are no rules "florida"; for tomato there are: florida-tomato',
+        ),
+        (["--rate=14", "--rules=georgia-cotton"], "--rules: georgia-cotton is for cotton, the crop is tomato"),
+        (["--rate=14", "--rules=general", "--floor=20", "--ceiling=15"], "floor 20 is above ceiling 15"),
+    ],
+)
+def test_answers_on_rules_that_will_not_do_write_nothing(refused: Refused, given: list[str], message: str) -> None:
+    assert message in " ".join(refused("new", "farm", *tomato(rate=None), *given).split())
+
+
+def test_rules_without_a_schedule_say_so(refused: Refused) -> None:
+    told = refused("new", "farm", *options(rate=None), "--schedule")
+    assert "the rules strawberry-annual-plasticulture hold no published schedule; state --rate" in told
 
 
 @pytest.mark.parametrize("name", ['O\'Brien "& Sons"', "Früchte Öztürk", "北の農場", "$farm #1", "back\\slash"])
@@ -171,7 +316,7 @@ def test_with_nobody_to_ask_what_is_missing_is_told(refused: Refused, left_out: 
         ({"stage": "first_bloom=soon"}, '"first_bloom=soon" should be NAME=DATE, first_bloom=2026-03-02'),
         ({"stage": "2026-03-02"}, '"2026-03-02" should be NAME=DATE'),
         ({"table": "strawberry"}, "no strawberry table strawberry; there are: "),
-        ({"crop": "tomato"}, 'no table is for "tomato"; there are tables for: strawberry'),
+        ({"crop": "quince"}, 'no table is for "quince"; there are tables for: broccoli'),
         ({"start": "2.3.2026"}, '"2.3.2026" is not a date; write it as 2026-03-09'),
         ({"weeks": "0"}, "--weeks"),
         ({"weeks": "61"}, "--weeks"),
@@ -192,7 +337,9 @@ def test_an_answer_that_will_not_do_writes_nothing(
 
 def test_two_tables_for_the_same_kind_write_nothing(refused: Refused) -> None:
     other = "strawberry-petiole-dry-delaware"
-    stages = [part for stage in stages_needed([other]) for part in ("--stage", f"{stage}=2026-03-05")]
+    stages = [
+        part for stage in stages_needed("strawberry", [other]) for part in ("--stage", f"{stage}=2026-03-05")
+    ]
     assert "choose one" in refused("new", "farm", *options(), "--table", other, *stages)
 
 
@@ -204,7 +351,7 @@ def test_a_stage_name_that_is_no_word_is_told_as_such(refused: Refused) -> None:
 
 @pytest.mark.parametrize("numbers", ["0", "99", "1;2", "one", "", "1,", "²"])
 def test_table_numbers_that_will_not_do_write_nothing(refused: Refused, numbers: str) -> None:
-    told = refused("new", "farm", *options(table=None), input=numbers + "\n")
+    told = refused("new", "farm", *options(table=None), input=numbers + "\n\n\n\n")
     assert "--table" in told
 
 
@@ -365,7 +512,7 @@ def test_a_metric_season_is_told_in_metric_words(run: Run, fresh: Path) -> None:
     ("old", "new", "message"),
     [
         ("[plan]", "[plan", "torn or mistyped"),
-        ('name = "strawberry"', 'name = "tomato"', 'there are no rules for "tomato"'),
+        ('name = "strawberry"', 'name = "tomato"', 'no rules are bound to "tomato" in "annual plasticulture"'),
         (
             'shares = { "calcium nitrate" = 0.5',
             'shares = { "calcium nitrate" = 0.6',

@@ -1,0 +1,312 @@
+"""Candidate tables and one result across tables, in a grower's words and as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+from typing import Any, Final
+
+from fertadjust.across import Across, Judged, Verdict, runs_of
+from fertadjust.band_rows import Band
+from fertadjust.bands import BandTable
+from fertadjust.compare import Side, chances, percent
+from fertadjust.dates import day
+from fertadjust.evidence import Evidence
+from fertadjust.stages import StageDates, stage_words
+from fertadjust.table_choice import Candidate, Disagreement, Kind
+from fertadjust.tissue import Censor, TissueResult, format_value
+
+SIDES: Final = {Side.BELOW: "low", Side.WITHIN: "within", Side.ABOVE: "high", None: "cannot be told"}
+
+NO_DEFAULT: Final = (
+    "None of them is taken by itself: published bands of different regions disagree, so the table is your choice. "
+    "Take the one whose region, system, part of the leaf and way of sampling are yours, and ask your extension "
+    "service."
+)
+
+
+def band_words(band: Band) -> str:
+    """The edges in words: "600 to 800 mg/L", "400 ppm and more", "5.00 % and less"."""
+    low, high = (None if edge is None else format_value(edge, band.unit) for edge in (band.low, band.high))
+    if low is not None and high is not None:
+        return f"{low} to {high} {band.unit}"
+    return f"{low} {band.unit} and more" if low is not None else f"{high} {band.unit} and less"
+
+
+def recalled_words(table: BandTable) -> str:
+    """Which rows were written from memory, or ""."""
+    count = sum(row.evidence is Evidence.RECALLED for row in table.rows)
+    if count == 0:
+        return ""
+    if count == len(table.rows):
+        return "all rows recalled, check them"
+    return f"some rows recalled, check them ({count} of {len(table.rows)})"
+
+
+def grown(table: BandTable) -> str:
+    """Crop with variety, system and region: "watermelon, seeded, field, Florida"."""
+    return ", ".join(text for text in (table.crop, table.variety, table.system, table.region) if text)
+
+
+def placed_by(on: date, stages: StageDates) -> str:
+    """The day and the stage dates that the bands are placed by."""
+    names = [
+        f"{stage_words(name)} {day(start)}" + (" (a guess)" if name in stages.approximate else "")
+        for name, start in stages.dates.items()
+    ]
+    return f"On {day(on)}, " + (f"with {', '.join(names)}." if names else "without a date for any stage.")
+
+
+def unnoticed_words(bands: Iterable[Band]) -> str:
+    """What holds if the next stage, which has no date, has begun: "350 to 400 mg/L if first harvest has begun"."""
+    return "; ".join(f"{band_words(band)} if {band.label} has begun" for band in bands)
+
+
+def disagreement_words(found: Disagreement) -> str:
+    """How far the bands of one kind lie apart, in one or two sentences."""
+    parts = []
+    if found.lowest is not None and found.highest is not None and found.factor is not None:
+        low, high = (format_value(band.low or 0.0, band.unit) for band in (found.lowest, found.highest))
+        unit = found.lowest.unit
+        parts.append(
+            f"The low edges run from {low} {unit} ({found.lowest.table}) to {high} {unit} "
+            f"({found.highest.table}), {found.factor:.2g} times as high."
+            if found.factor > 1
+            else f"The low edges are all {low} {unit}."
+        )
+    else:
+        parts.append("Fewer than two of the bands have a low edge, so these are not compared.")
+    if found.apart:
+        pairs = "; ".join(f"{one} and {other}" for one, other in found.apart)
+        parts.append(f"No value lies in both bands of: {pairs}.")
+    elif found.shared is not None:
+        values = _span_words(*found.shared, found.bands[0].unit)
+        parts.append(f"The bands overlap: values {values} lie in every one.")
+    return " ".join(parts)
+
+
+def _span_words(low: float | None, high: float | None, unit: str) -> str:
+    first, last = (None if end is None else format_value(end, unit) for end in (low, high))
+    if first is not None and last is not None:
+        return f"from {first} to {last} {unit}" if first != last else f"of {first} {unit}"
+    return f"of {first} {unit} and more" if first is not None else f"of {last} {unit} and less"
+
+
+def season_lines(found: Sequence[Candidate]) -> list[str]:
+    """How a choice is written into ``season.toml``: one table of each kind, for the reader to fill in."""
+    lines = ["[bands]", 'tables = ["TABLE"]']
+    kinds: dict[Kind, list[str]] = {}
+    for item in found:
+        kinds.setdefault(item.kind, []).append(item.table.id)
+    for kind, names in kinds.items():
+        lines.append(f"# {kind.words}: {'the one there is' if len(names) == 1 else 'one of'}")
+        lines += [f"#   {name}" for name in names]
+    return lines
+
+
+# --- one result -------------------------------------------------------------------------------------------
+
+
+def converted(result: TissueResult) -> str:
+    """What a value was reported as where it was NO3, or "" otherwise."""
+    reported = result.reported.strip()
+    if not reported.upper().endswith(" NO3"):
+        return ""
+    return f"{reported} is {result.text()} {result.analyte}: NO3 times 14.0067 / 62.0049."
+
+
+def verdict_words(verdict: Verdict) -> str:
+    """What one table says: "low", or by stage, "low at first flower, within at first harvest"."""
+    if not verdict.places:
+        return "no band"
+    if not verdict.by_stage:
+        return _status(verdict.places[0]) if len(verdict.places) == 1 else SIDES[verdict.side]
+    return ", ".join(
+        f"{SIDES[side]} " + (f"at {first.label}" if first == last else f"from {first.label} to {last.label}")
+        for side, first, last in runs_of(verdict.places)
+    )
+
+
+def _status(judged: Judged) -> str:
+    status = judged.found.status
+    return SIDES[None] if status is None else status.value
+
+
+def chance_words(judged: Judged, across: Across) -> str:
+    """Chance of each side; of a bound only the side that it can tell; "" without a budget."""
+    if not across.parts:
+        return ""
+    censor = across.result.censor
+    if censor is not Censor.NONE:
+        below = censor is Censor.BELOW
+        chance = judged.found.below if below else judged.found.above
+        return f"{'below' if below else 'above'} at least {percent(chance)}"
+    return ", ".join(f"{side} {percent(share)}" for side, share in chances(judged.found, judged.band).items())
+
+
+def sure_words(judged: Judged, across: Across) -> str:
+    """Chance of the side by value and whether it is sure: "74 %, not sure"; "" without a budget."""
+    found = judged.found
+    if not across.parts or found.side is None:
+        return ""
+    least = "at least " if across.result.censor is not Censor.NONE else ""
+    sure = "sure" if found.sure is found.side else "not sure"
+    return f"{least}{percent(found.probability)}, {sure}"
+
+
+def summary(across: Across) -> str:
+    """What the tables say together, in a sentence: "Low in one, high in another"."""
+    told = [item for item in across.verdicts if item.places]
+    if not told:
+        return f"There is nothing to compare with: {_why_nothing(across)}."
+    by_side: dict[Side | None, list[str]] = {}
+    for item in told:
+        if not item.by_stage:
+            anyhow = " (at any of its stages)" if len(item.places) > 1 else ""
+            by_side.setdefault(item.side, []).append(item.table.id + anyhow)
+    groups = [(side, by_side[side]) for side in (Side.BELOW, Side.WITHIN, Side.ABOVE, None) if side in by_side]
+    staged = [
+        f"In {item.table.id} it depends on the stage: {verdict_words(item)}." for item in told if item.by_stage
+    ]
+    parts = [] if not groups else [_agreed(*groups[0]) if len(groups) == 1 and not staged else _grouped(groups)]
+    return " ".join([*parts, *staged])
+
+
+def _agreed(side: Side | None, names: Sequence[str]) -> str:
+    word = SIDES[side]
+    if side is None:
+        return f"It cannot be told: the bound lies inside or across the band of {_listed(names)}."
+    if len(names) == 1:
+        return f"The only table with a band says {word}: {names[0]}."
+    return f"{'Both' if len(names) == 2 else f'All {len(names)}'} tables say {word}: {_listed(names)}."
+
+
+def _grouped(groups: Sequence[tuple[Side | None, Sequence[str]]]) -> str:
+    text = ", ".join(f"{SIDES[side]} in {_listed(names)}" for side, names in groups)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _why_nothing(across: Across) -> str:
+    result = across.result
+    if not across.verdicts:
+        return f"no table of the crop is for {Kind(result.tissue, result.basis, result.analyte).words}"
+    return "; ".join(f"{item.table.id}: {item.candidate.why}" for item in across.verdicts)
+
+
+def sure_sentence(across: Across) -> str:
+    """How far the uncertainty of the result leaves the verdicts open, or "" where there is no budget."""
+    placed = [item for item in across.verdicts if item.candidate.band is not None]
+    if across.relative is None or not placed:
+        return ""
+    open_ = [item.table.id for item in placed if item.places[0].found.sure is None]
+    begin = f"The result is uncertain by {100 * across.relative:.0f} %"
+    at = f"at a chance of {100 * across.confidence:.0f} %"
+    if not open_:
+        return f"{begin}; its side is sure {at} in each table that the day places."
+    where = "in any table that the day places" if len(open_) == len(placed) else f"in {_listed(open_)}"
+    return f"{begin}; its side is not sure {at} {where}."
+
+
+# --- as data ----------------------------------------------------------------------------------------------
+
+
+def candidate_data(item: Candidate) -> dict[str, Any]:
+    """A candidate as JSON-ready data; edges in the stored unit."""
+    table = item.table
+    return {
+        "table": table.id,
+        "title": table.title,
+        "crop": table.crop,
+        "variety": table.variety,
+        "system": table.system,
+        "region": table.region,
+        "tissue": table.tissue.value,
+        "basis": table.basis.value,
+        "part": table.part,
+        "analyte": item.analyte,
+        "recalled": table.recalled,
+        "band": None if item.band is None else _band_data(item.band),
+        "if_next_stage_has_begun": [_band_data(band) for band in item.unnoticed],
+        "places": [_band_data(band) for band in item.places],
+        "needs_date_of": list(item.needs),
+        "why_no_band": item.why,
+    }
+
+
+def _band_data(band: Band) -> dict[str, Any]:
+    return {
+        "place": band.label,
+        "low": band.low,
+        "high": band.high,
+        "deficient_below": band.deficient_below,
+        "excess_above": band.excess_above,
+        "unit": band.unit,
+        "row": band.row,
+        "source": band.source,
+        "evidence": band.evidence.value,
+        "note": band.note,
+    }
+
+
+def disagreement_data(found: Disagreement) -> dict[str, Any]:
+    """How far bands lie apart, as JSON-ready data."""
+    return {
+        "kind": found.kind.words,
+        "tables": [band.table for band in found.bands],
+        "lowest_low_edge": None if found.lowest is None else found.lowest.table,
+        "highest_low_edge": None if found.highest is None else found.highest.table,
+        "factor": found.factor,
+        "share_no_value": [list(pair) for pair in found.apart],
+        "in_every_band": None if found.shared is None else list(found.shared),
+        "in_words": disagreement_words(found),
+    }
+
+
+def across_data(across: Across) -> dict[str, Any]:
+    """One result across tables as JSON-ready data."""
+    result, apart = across.result, across.disagreement
+    return {
+        "result": {
+            "record": result.record or None,
+            "sampled": result.sampled.isoformat(),
+            "kind": result.kind,
+            "analyte": result.analyte,
+            "censor": result.censor.value,
+            "value": result.value,
+            "unit": result.unit,
+            "method": result.method.value,
+            "petioles": result.petioles,
+        },
+        "summary": summary(across),
+        "relative_uncertainty": across.relative,
+        "confidence": across.confidence,
+        "uncertainty": [part._asdict() | {"evidence": part.evidence.value} for part in across.parts],
+        "verdicts": [
+            candidate_data(item.candidate)
+            | {
+                "verdict": verdict_words(item),
+                "judged": [_judged_data(judged, across) for judged in item.places],
+                "judged_if_next_stage_has_begun": [_judged_data(judged, across) for judged in item.unnoticed],
+            }
+            for item in across.verdicts
+        ],
+        "not_comparable": [{"table": item.table.id, "why": item.why} for item in across.others],
+        "disagreement": None if apart is None else disagreement_data(apart),
+    }
+
+
+def _judged_data(judged: Judged, across: Across) -> dict[str, Any]:
+    found = judged.found
+    chance = {"below": found.below, "within": found.within, "above": found.above} if across.parts else None
+    return {
+        "place": judged.band.label,
+        "position": found.position,
+        "side": None if found.side is None else found.side.word,
+        "status": None if found.status is None else found.status.value,
+        "chance": chance,
+        "sure": None if not across.parts or found.sure is None else found.sure.word,
+    }
