@@ -248,7 +248,7 @@ def test_the_leaf_question_does_not_arise_where_the_last_change_came_after_the_s
 def test_the_leaf_question_does_not_arise_where_the_leaf_table_has_no_band_on_the_day() -> None:
     tables = (SOUTHEAST, "strawberry-leaf-florida")
     item = asked(petiole_season(result(LOW, 6), tables=tables))[LEAF]
-    assert item.recommendation is None and "initial_flowering has no date" in item.why_not
+    assert item.recommendation is None and "none of the stages initial flowering" in item.why_not
 
 
 # --- one more injection -------------------------------------------------------------------------------------

@@ -34,6 +34,7 @@ from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Action
 from fertadjust.rules.policy import Policy, with_overrides
 from fertadjust.season import BlockSeason
+from fertadjust.shipped import shipped_policy, shipped_policy_files
 from fertadjust.stages import StageDates
 from fertadjust.stored import Replaced
 from fertadjust.tissue import Basis, Censor, Tissue, TissueResult
@@ -55,8 +56,7 @@ def table(name: str) -> BandTable:
 
 
 def policy() -> Policy:
-    path = ROOT / "fertadjust/data/policies/strawberry-annual-plasticulture.toml"
-    return Policy.model_validate(tomllib.loads(path.read_text("utf-8")))
+    return shipped_policy("strawberry-annual-plasticulture")
 
 
 def result(
@@ -251,9 +251,7 @@ def test_a_result_without_a_panel_of_its_kind_is_named_below() -> None:
 
 def with_own(*names: str) -> Policy:
     """The policy with some rows and figures set by the season file, each to what it is shipped with."""
-    data = tomllib.loads(
-        (ROOT / "fertadjust/data/policies/strawberry-annual-plasticulture.toml").read_text("utf-8")
-    )
+    data = dict(shipped_policy_files()["strawberry-annual-plasticulture"].data)
     own: dict[str, Any] = {"cross_check": {}, "companions": {}}
     for name in names:
         table, _, row = name.rpartition(".")

@@ -108,7 +108,8 @@ cli.table_options
 cli.derive
 cli.own_tables
 cli.setup_questions
-cli.setup cli.stages cli.rules cli.bands cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review
+cli.setup cli.stages cli.rules cli.bands
+cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review
 cli.pages cli.overview
 cli.materials cli.feeding cli.blend cli.records
 cli.demo

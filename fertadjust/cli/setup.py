@@ -288,6 +288,7 @@ def check(folder: Path) -> None:
     """
     from fertadjust import dates, words
     from fertadjust.field import basis_words
+    from fertadjust.published_words import plan_beside
 
     season = open_folder(folder)
     file, units = season.file, season.units
@@ -304,6 +305,9 @@ def check(folder: Path) -> None:
         f"bounds {words.rate(plan.floor_lb_ac, units)} to {words.rate(plan.ceiling_lb_ac, units)} "
         f"{units.rate_unit}."
     )
+    first = season.block(season.blocks[0])
+    for sentence in plan_beside(file.policy, first.plan, first.stages, units):
+        say(sentence)
     say_own_values(file.policy.overrides())
     for note in file.notes:
         say(f"Note: {note}")

@@ -10,7 +10,7 @@ from fertadjust.rules.published import Statement
 
 
 def statement(facts: Facts, policy: Policy, item: Statement, draft: Draft) -> Outcome:
-    """Tell a published statement where its occasion is there; one for the whole season stands in the trace only."""
+    """Tell a published statement on its occasion; one for the whole season stands in the trace only."""
     if item.when == "always":
         return quiet(item, "said for the whole season", f"{item.text}.", draft)
     saw = f"said for: {item.when}"

@@ -233,11 +233,14 @@ def test_amounts_of_several_liquids_fit_the_screen(run: Run, fresh: Path, units:
 @pytest.mark.parametrize("table", [name for name, item in shipped_tables().items() if item.stages])
 def test_amounts_by_stages_fit_the_screen(run: Run, fresh: Path, table: str) -> None:
     path = fresh / "season.toml"
-    stages = "\n".join(f"{name} = 2026-0{3 + index}-02" for index, name in enumerate(stages_needed([table])))
+    crop = shipped_tables()[table].crop
+    needed = enumerate(stages_needed(crop, [table]))
+    stages = "\n".join(f"{name} = 2026-0{3 + index}-02" for index, name in needed)
     text = path.read_text().replace(
         '"strawberry-petiole-dry-us-southeast", "strawberry-leaf-georgia"', f'"{table}"'
     )
-    text = edited(('stage = "fruit_set"', "week = 4"), text=text)
+    named = ('name = "strawberry"', f'name = "{crop}"\nrules = "general"')
+    text = edited(named, ('stage = "fruit_set"', "week = 4"), text=text)
     start, end = text.index("[stages]"), text.index("[plan]")
     text = text[:start] + f"[stages]\n{stages}\n\n" + text[end:]
     path.write_text("\n".join(line for line in text.splitlines() if not line.startswith("stages = ")))
