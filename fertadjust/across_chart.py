@@ -12,12 +12,13 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from fertadjust import chart_style as look
 from fertadjust.across import Across, Judged, Verdict
-from fertadjust.across_words import SIDES, band_words, recalled_words, summary
+from fertadjust.across_words import SIDES, band_words, summary
 from fertadjust.chart_axes import Box, across, lines_in, place, write_lines
 from fertadjust.chart_results import draw_side
 from fertadjust.chart_style import PAGE, PHONE, Paper, folded, plain_name
 from fertadjust.charts import figure_svg
 from fertadjust.dates import day
+from fertadjust.evidence import Evidence
 from fertadjust.pages import Drawn
 from fertadjust.projection import Z_95
 from fertadjust.tissue import Censor, format_value
@@ -58,7 +59,7 @@ def across_figure(found: Across, paper: Paper = PAGE) -> Figure:
     """
     with look.chart_style():
         result = found.result
-        title = f"{result.kind}: {result.text()} on {day(result.sampled)}"
+        title = f"{result.kind[:1].upper()}{result.kind[1:]}: {result.text()} on {day(result.sampled)}"
         key = _KEY if result.censor is Censor.NONE else _BOUND_KEY
         lines = list(_lines(found, paper))
         head = 0.3 + lines_in(len(across(title, paper.width_in, _HEADING, "bold")), _HEADING)
@@ -112,7 +113,7 @@ def _lines(found: Across, paper: Paper) -> Iterator[_Line]:
 
 
 def _name(item: Verdict) -> str:
-    recalled = recalled_words(item.table)
+    recalled = any(judged.band.evidence is Evidence.RECALLED for judged in item.places)
     where = plain_name(item.table.region)
     return f"{item.table.id} ({where}{', recalled' if recalled else ''})"
 

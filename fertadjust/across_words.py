@@ -70,7 +70,7 @@ def disagreement_words(found: Disagreement) -> str:
         unit = found.lowest.unit
         parts.append(
             f"The low edges run from {low} {unit} ({found.lowest.table}) to {high} {unit} "
-            f"({found.highest.table}), {found.factor:.2g} times as high."
+            f"({found.highest.table}), {_times(found.factor)} as high."
             if found.factor > 1
             else f"The low edges are all {low} {unit}."
         )
@@ -83,6 +83,11 @@ def disagreement_words(found: Disagreement) -> str:
         values = _span_words(*found.shared, found.bands[0].unit)
         parts.append(f"The bands overlap: values {values} lie in every one.")
     return " ".join(parts)
+
+
+def _times(factor: float) -> str:
+    """A factor above 1 in words: "1.02 times", "7.5 times", "12 times"."""
+    return f"{factor:.2f} times" if factor < 2 else f"{factor:.2g} times"
 
 
 def _span_words(low: float | None, high: float | None, unit: str) -> str:
