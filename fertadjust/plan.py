@@ -155,7 +155,12 @@ class RatePath:
         return None
 
     def rate_lb_ac(self, week: PlanWeek) -> float:
-        """Rate aimed at in a week [lb/ac]: the decided one, else the planned one."""
+        """Rate aimed at in a week [lb/ac]: the decided one, else the planned one.
+
+        A week in which the plan feeds nothing gets nothing, whatever was decided while the plan was another.
+        """
+        if week.rate_lb_ac <= 0:
+            return 0.0
         change = self.change_for(week)
         return week.rate_lb_ac if change is None else change.rates_lb_ac.get(week.number, week.rate_lb_ac)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -27,7 +26,6 @@ from fertadjust.toml_file import TomlFile, parse_toml, read_toml
 from fertadjust.units import UnitSystem
 
 SEASON_FILE = "season.toml"
-_ROW_KEY = re.compile(r"(\w+)\[(\d+)\]")
 
 
 @dataclass(frozen=True)
@@ -142,7 +140,7 @@ class _Checker:
             stages = stage_reader.stages(key, plan.end)
             blocks[key] = BlockSeason(
                 block=self._block(key),
-                plan=stage_reader.plan(plan, stages),
+                plan=stage_reader.plan(plan, stages, key),
                 stages=stages,
                 products=products,
                 policy=policy,
@@ -150,6 +148,7 @@ class _Checker:
                 units=given.farm.units,
                 mix_steps=self.feeding.mix_steps(products, stages.dates, plan.start, key),
             )
+        self._note_cap([block.plan for block in blocks.values()])
         injecting = self.feeding.injecting(list(blocks))
         self.feeding.check_mixes([mix for block in blocks.values() for mix in block.mixes.every()])
         if not self.feeding.faults:
@@ -206,12 +205,6 @@ class _Checker:
             )
         cap = None if given.bounds.season_cap is None else units.rate_in(given.bounds.season_cap)
         credits_ = tuple(Credit(item.name, item.n_lb_ac, item.source, item.evidence) for item in credit_lines)
-        planned = sum(rates) + sum(item.n_lb_ac for item in credits_)
-        if cap is not None and planned > cap * (1 + 1e-9):
-            self.notes.append(
-                f"plan and credits come to {units.rate_out(planned):.1f} {units.total_unit}, above the season cap "
-                f"of {units.rate_out(cap):.1f}: the last weeks would not be fed."
-            )
         step, fed = given.bounds.rate_step, [rate for rate in given.plan.rates() if rate > 0]
         smallest = policy.smallest_step.value * min(fed, default=0.0)
         if step > smallest > 0:
@@ -230,6 +223,17 @@ class _Checker:
             rate_step_lb_ac=units.rate_in(given.bounds.rate_step),
             credits=credits_,
         )
+
+    def _note_cap(self, plans: Sequence[Plan]) -> None:
+        """Say where a plan with its credits, as it will be fed, comes to more than the season cap."""
+        units = self.given.farm.units
+        planned = max(sum(plan.rates_lb_ac) + plan.credits_lb_ac for plan in plans)
+        cap = plans[0].cap_lb_ac
+        if cap is not None and planned > cap * (1 + 1e-9):
+            self.notes.append(
+                f"plan and credits come to {units.rate_out(planned):.1f} {units.total_unit}, above the season cap "
+                f"of {units.rate_out(cap):.1f}: the last weeks would not be fed."
+            )
 
     def _bound(self, name: str, policy: Policy) -> float:
         """Floor or ceiling of a weekly rate [lb/ac]: the season's own, else the policy's."""

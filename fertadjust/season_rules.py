@@ -12,6 +12,7 @@ from fertadjust.rules.policy import ANY, BOUNDS, OVERRIDABLE, ROW_VALUES, Policy
 from fertadjust.season_model import SeasonIn
 from fertadjust.shipped import shipped_policy_files
 from fertadjust.toml_file import Place, TomlFile
+from fertadjust.units import UnitSystem
 
 GENERAL = "general"
 """Id of the policy that is of no crop in particular."""
@@ -42,7 +43,7 @@ class RulesReader:
                 known = [item for item in (*OVERRIDABLE, *ROW_VALUES) if item in file.data]
                 self._fault(f"is no policy value; there are: {', '.join(known)}", "policy", name)
             elif self._value_ok(value, name):
-                good[name] = value
+                good[name] = self._in_lb(name, value, file.data[name])
         try:
             policy = Policy.model_validate(with_overrides(file.data, good))
         except ValidationError as error:
@@ -98,6 +99,17 @@ class RulesReader:
                 f"The rules {policy.id} are for {', '.join(policy.regions)}, the season is in {crop.region}: "
                 "rates and corrections of one region do not carry over by themselves."
             )
+
+    def _in_lb(self, name: str, value: Any, shipped: Mapping[str, Any]) -> Any:
+        """A value in the unit of the rules: an amount of nitrogen per area is written in the season's own unit."""
+        units = self.given.farm.units
+        given = value["value"] if isinstance(value, dict) else value
+        per_area = str(shipped.get("unit", "")).startswith(UnitSystem.US.total_unit)
+        if units is UnitSystem.US or not per_area or isinstance(given, bool) or not isinstance(given, int | float):
+            return value
+        amount = units.rate_in(float(given))
+        self.notes.append(f"[policy] {name} is read as {given:g} {units.total_unit}, {amount:.4g} lb N/ac.")
+        return value | {"value": amount} if isinstance(value, dict) else amount
 
     def _row_overrides(self, table: str, given: Any, known: list[str]) -> dict[str, Any]:
         """The overrides of a table's rows by id, those that are well formed."""

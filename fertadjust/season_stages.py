@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
-from fertadjust.band_rows import Axis
 from fertadjust.bands import BandTable
 from fertadjust.crop_stages import CropStages, order_words
 from fertadjust.dates import day
@@ -42,11 +41,9 @@ class StageReader:
                 if name not in dates:
                     self._fault(f"approximate names {name}, which has no date", *where, "approximate")
             self._check_names(part, where)
-        before = len(self.faults)
         for table in self.tables:
             self._check_table(table, dates, place)
-        if len(self.faults) == before:
-            self._check_order(dates, key)
+        self._check_order(dates, key)
         ordered = dict(sorted(dates.items(), key=lambda item: item[1]))
         return StageDates(ordered, end, frozenset(approximate))
 
@@ -56,12 +53,10 @@ class StageReader:
             if planted is not None and begins < planted:
                 self._fault(f"{stage_words(name)} on {begins} is before planting on {planted}", *where, name)
             if self.order is not None and name not in {*self.order.names, *self._used()}:
-                note = (
+                self._note(
                     f"{stage_words(name)} is no stage of {self.given.crop.name} that a table or a rule knows; the "
                     f"stages are: {', '.join(self.order.names)}."
                 )
-                if note not in self.notes:
-                    self.notes.append(note)
 
     def _used(self) -> set[str]:
         """Stages that a table, a mix or the rules are placed by."""
@@ -72,20 +67,15 @@ class StageReader:
         needed = table.needs
         known = [name for name in needed if name in dates]
         if needed and not known:
-            if table.axis is not Axis.STAGES:
-                self._fault(f"{table.id} needs a date for {needed[0]}", *place)
-                return
-            note = (
-                f"{table.id} has no band before one of its stages has a date: {', '.join(needed)}. Results are "
-                "kept until then and not used."
+            which = (
+                f"one of its stages has a date: {', '.join(needed)}" if needed[1:] else f"{needed[0]} has a date"
             )
-            if note not in self.notes:
-                self.notes.append(note)
+            self._note(f"{table.id} has no band before {which}. Results are kept until then and not used.")
         ends = [table.ends_with] if table.ends_with in dates else []
         if table.ends_with is not None and table.ends_with not in dates:
-            note = f"{table.id} has no band from {stage_words(table.ends_with)} on: date that stage when it comes."
-            if note not in self.notes:
-                self.notes.append(note)
+            self._note(
+                f"{table.id} has no band from {stage_words(table.ends_with)} on: date that stage when it comes."
+            )
         days = [dates[name] for name in (*known, *filter(None, ends))]
         if days != sorted(set(days)):
             self._fault(f"{table.id} needs rising dates for {', '.join([*known, *filter(None, ends)])}", *place)
@@ -93,34 +83,33 @@ class StageReader:
     def _check_order(self, dates: dict[str, date], key: str) -> None:
         if self.order is None:
             return
-        own = self.given.blocks[key].stages
         for before, after in self.order.out_of_order(dates):
-            named = own is not None and {before, after} & set(own.dates)
-            place = ("blocks", key, "stages") if named else ("stages", after)
-            message = (
-                f"{stage_words(after)} on {day(dates[after])} is before {stage_words(before)} on "
-                f"{day(dates[before])}; "
-                f"the order in {self.order.crop} is {order_words(self.order)}"
+            self._note(
+                f"Block {key}: {stage_words(after)} on {day(dates[after])} is before {stage_words(before)} on "
+                f"{day(dates[before])}. The usual order in {self.order.crop} is {order_words(self.order)}. "
+                "Check the dates."
             )
-            self._fault(message, *place)
 
-    def plan(self, plan: Plan, stages: StageDates) -> Plan:
-        """A block's plan: nothing is fed in the weeks that begin after the last week of feeding of the rules."""
+    def plan(self, plan: Plan, stages: StageDates, key: str) -> Plan:
+        """A block's plan: nothing is fed in weeks that reach beyond the last week of feeding of the rules."""
         stop, anchor = self.policy.stop_after_week, stages.dates.get(self.policy.late_anchor)
         if stop is None or anchor is None:
             return plan
         over = anchor + timedelta(days=DAYS_PER_WEEK * int(stop.value))
-        rates = tuple(0.0 if week.start >= over else week.rate_lb_ac for week in plan.weeks)
+        rates = tuple(0.0 if week.end >= over else week.rate_lb_ac for week in plan.weeks)
         if rates == plan.rates_lb_ac:
             return plan
-        stopped = [week.number for week in plan.weeks if week.start >= over and week.rate_lb_ac > 0]
-        note = (
-            f"Nothing is fed from week {stopped[0]} of the plan on: {stop.meaning} ({stop.source}). Set "
-            "[policy] stop_after_week otherwise, with a reason, if you do."
+        stopped = [week for week in plan.weeks if week.end >= over and week.rate_lb_ac > 0]
+        self._note(
+            f"Block {key}: nothing is fed from week {stopped[0].number} of the plan on, which reaches beyond "
+            f"{day(over - timedelta(days=1))}: {stop.meaning} ({stop.source}). Set [policy] stop_after_week "
+            "otherwise, with a reason, if you feed longer."
         )
-        if note not in self.notes:
-            self.notes.append(note)
         return replace(plan, rates_lb_ac=rates)
+
+    def _note(self, text: str) -> None:
+        if text not in self.notes:
+            self.notes.append(text)
 
     def _parts(self, own: StagesIn | None, key: str) -> Iterator[tuple[StagesIn, tuple[str, ...]]]:
         yield self.given.stages, ("stages",)

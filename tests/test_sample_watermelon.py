@@ -50,7 +50,7 @@ def test_a_low_sap_after_rain_is_raised_by_the_published_amount_as_far_as_the_ce
     action, rates, lines = advised(season, POND, date(2026, 5, 6))
     assert action is Action.RAISE and rates == pytest.approx((19.5, 19.5))
     # 610 mg/L lies far below 900 to 1,100: 14 lb N/ac in all (UF-HS906, recalled), 15.7 kg/ha
-    assert "15.7 kg N/ha more in all, spread over 2 weeks" in lines["raise"]["saw"]
+    assert "15.7 kg N/ha more than planned in all, spread over 2 weeks" in lines["raise"]["saw"]
     assert lines["raise"]["evidence"] == "recalled"
     assert lines["floor and ceiling"]["fired"]
     said = [line.why for line in season.advice(POND, date(2026, 5, 6)).recommendation.trace if line.fired]

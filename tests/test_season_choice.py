@@ -11,8 +11,10 @@ from pathlib import Path
 import pytest
 
 from fertadjust.errors import Fault, UserError
+from fertadjust.plan import Change, RatePath
 from fertadjust.season_file import SeasonFile, parse_season
-from fertadjust.units import UnitSystem
+from fertadjust.shipped import crop_stages
+from fertadjust.units import KG_HA_PER_LB_AC, UnitSystem
 
 TEXT = """
 schema = 1
@@ -181,19 +183,43 @@ def test_a_table_that_ends_with_a_stage_asks_for_its_date() -> None:
 # --- stages -------------------------------------------------------------------------------------------------
 
 
-def test_stages_stand_in_the_crops_order_also_where_no_table_needs_them() -> None:
-    fault = one_fault(("first_flower = 2026-04-01", "first_flower = 2026-04-01\nfive_leaf = 2026-03-28"))
-    assert fault.key == "stages.first_buds"
-    assert fault.message.startswith(
-        "first buds on Mon 23 Mar 2026 is before five leaf on Sat 28 Mar 2026; the order in tomato is "
-    )
+def test_stages_out_of_the_crops_order_are_noted_where_no_table_is_placed_by_them() -> None:
+    file = season(("first_flower = 2026-04-01", "first_flower = 2026-04-01\nfive_leaf = 2026-03-28"))
+    (note,) = [note for note in file.notes if "The usual order" in note]
+    assert note.startswith("Block north: first buds on Mon 23 Mar 2026 is before five leaf on Sat 28 Mar 2026.")
+    assert "The usual order in tomato is transplanting or five leaf, then first buds" in note
 
 
-def test_a_block_with_its_own_dates_is_told_at_the_block() -> None:
-    fault = one_fault(
-        ('area_basis = "bed"', 'area_basis = "bed"\nstages = { transplanting = 2026-03-25 }'),
-    )
-    assert fault.key.startswith("blocks.north.stages")
+def test_stages_of_a_table_have_to_rise() -> None:
+    fault = one_fault(("first_flower = 2026-04-01", "first_flower = 2026-03-20"))
+    assert fault.message == "tomato-petiole-sap-florida needs rising dates for first_buds, first_flower"
+
+
+@pytest.mark.parametrize(
+    ("crop", "first", "second"),
+    [
+        ("tomato", "first_harvest", "first_colour"),  # picked mature green
+        ("tomato", "fruit_1_inch", "full_bloom"),
+        ("cotton", "cutout", "bloom_week_4"),
+        ("potato", "tuber_bulking", "first_flower"),
+        ("strawberry", "first_harvest", "full_bloom"),
+        ("watermelon", "first_flower", "layby"),
+        ("cucumber", "first_harvest", "fruit_3_inch"),  # pickles
+    ],
+)
+def test_what_the_field_does_either_way_round_is_not_called_out_of_order(
+    crop: str, first: str, second: str
+) -> None:
+    """Common practice."""
+    order = crop_stages().of(crop)
+    assert order is not None
+    assert not list(order.out_of_order({first: date(2026, 5, 1), second: date(2026, 5, 9)}))
+    assert not list(order.out_of_order({second: date(2026, 5, 1), first: date(2026, 5, 9)}))
+
+
+def test_a_table_by_weeks_waits_for_its_anchor() -> None:
+    file = season(*COTTON, ("first_bloom = 2026-04-01\n", ""))
+    assert any("has no band before first_bloom has a date" in note for note in file.notes)
 
 
 def test_a_stage_that_nothing_knows_is_noted_with_those_there_are() -> None:
@@ -209,17 +235,40 @@ def test_cotton_is_fed_to_the_third_week_of_bloom_and_no_longer() -> None:
     """UGA-COT: no soil nitrogen after the third week of bloom, here from 22 April on."""
     file = season(*COTTON)
     plan = file.blocks["north"].plan
-    assert [week.number for week in plan.weeks if week.rate_lb_ac > 0] == list(range(1, 9))
-    assert plan.weeks[7].start == date(2026, 4, 20)
-    (note,) = [note for note in file.notes if "Nothing is fed" in note]
-    assert "from week 9 of the plan on" in note and "UGA-COT" in note
+    assert [week.number for week in plan.weeks if week.rate_lb_ac > 0] == list(range(1, 8))
+    assert plan.weeks[6].end == date(2026, 4, 19)  # week 8 would reach beyond the third week of bloom
+    (note,) = [note for note in file.notes if "nothing is fed" in note]
+    assert "from week 8 of the plan on, which reaches beyond Tue 21 Apr 2026" in note and "UGA-COT" in note
 
 
 def test_a_bloom_date_moved_later_moves_the_last_week_and_a_reason_lifts_it() -> None:
     later = season(*COTTON, ("first_bloom = 2026-04-01", "first_bloom = 2026-04-08"))
-    assert sum(rate > 0 for rate in later.blocks["north"].plan.rates_lb_ac) == 9
+    assert sum(rate > 0 for rate in later.blocks["north"].plan.rates_lb_ac) == 8
     lifted = season(*COTTON, ("[[products]]", "[policy]\nstop_after_week = 20\n[[products]]"))
     assert all(lifted.blocks["north"].plan.rates_lb_ac)
+
+
+def test_a_published_amount_is_set_in_the_seasons_own_unit() -> None:
+    metric = (('name = "Invented"', 'name = "Invented"\nunits = "metric"'), ("rate = 14", "rate = 12"))
+    file = season(
+        *metric, ("[[products]]", "[policy]\ncorrective_most = { value = 15, reason = 'ours' }\n[[products]]")
+    )
+    assert file.policy.corrective_most is not None
+    assert file.policy.corrective_most.value == pytest.approx(15 / KG_HA_PER_LB_AC)
+    assert "[policy] corrective_most is read as 15 kg N/ha, 13.38 lb N/ac." in file.notes
+
+
+def test_a_plan_that_stops_is_held_against_the_cap_as_it_is_fed() -> None:
+    """Thirteen weeks of 14 would pass 120; the seven that are fed come to 98."""
+    file = season(*COTTON, ("ceiling = 20\n", "ceiling = 20\nseason_cap = 120\n"))
+    assert not any("season cap" in note for note in file.notes)
+
+
+def test_a_decided_rate_ends_where_the_plan_feeds_nothing() -> None:
+    week = season(*COTTON).blocks["north"].plan.weeks[8]
+    decided = Change(date(2026, 3, 20), date(2026, 3, 23), date(2026, 6, 1), 1.5, {week.number: 21.0}, 1)
+    assert RatePath([decided]).rate_lb_ac(week) == 0.0
+    assert RatePath([decided]).rate_lb_ac(week._replace(rate_lb_ac=14.0)) == 21.0
 
 
 def test_metric_bounds_are_asked_for_in_metric_units() -> None:

@@ -179,8 +179,8 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return fires(_OWN_BOUNDS, saw, why, draft, change)
     bound = _reached(facts, fed, draft.factor) or _reached(facts, fed, draft.highest)
     if not bound:
-        low = _backing(facts.floor_lb_ac, policy.floor)
-        backing = low if low == _backing(facts.ceiling_lb_ac, policy.ceiling) else _OWN_BOUNDS
+        backings = (_backing(facts.floor_lb_ac, policy.floor), _backing(facts.ceiling_lb_ac, policy.ceiling))
+        backing = _OWN_BOUNDS if _OWN_BOUNDS in backings else backings[0]
         return quiet(backing, saw, "No weekly rate reaches a bound.", draft)
     lowest, highest = _reach(facts, fed)
     allowed, default, given = lowest, policy.floor, facts.floor_lb_ac

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from fertadjust.compare import Side, Status, position
 from fertadjust.evidence import Evidence
-from fertadjust.rules.bound_rules import bounded_rates, longest_weeks
+from fertadjust.rules.bound_rules import longest_weeks
 from fertadjust.rules.cross_rules import holding_rows, results_in_a_row
 from fertadjust.rules.cross_table import LeafState, PetioleState
 from fertadjust.rules.facts import (
@@ -51,10 +51,12 @@ def _return_due(facts: Facts, policy: Policy, draft: Draft) -> float:
     """Factor that the position in the band calls for on the way back to plan.
 
     Far enough into the band on the side of the earlier change, "ease" takes part of it back, and past the band's
-    edge all of it; "plan" returns to 1 anywhere in the band. It has to hold at the stages beside it as
-    well. Fresh and settled samples only.
+    edge all of it; "plan" returns to 1 anywhere in the band, and so does an amount that a publication gives for a
+    time. It has to hold at the stages beside it as well. Fresh and settled samples only.
     """
     factor, choice = facts.factor, policy.after_recovery.value
+    if factor > 1.0 and _amount_given(policy):
+        choice = Recovery.PLAN
     found = draft.comparison
     if factor == 1.0 or found is None or found.position is None or not (draft.fresh and draft.settled):
         return factor
@@ -84,13 +86,20 @@ def _return_barred(policy: Policy, draft: Draft, factor: float) -> str:
     """What bars a return towards plan, or "".
 
     The cross-check table, where it lets no raise (no cut) through; upwards what else bars a raise, but for the
-    wait for a second result, which is about raises; downwards a band from memory.
+    wait for a second result, which is about raises; downwards a band from memory, unless what ends is an amount
+    that a publication gives for a time: not to give it again is no cut.
     """
     up = factor < 1.0
     names = [name for name in draft.no_raise if name != "twice in a row"] if up else []
-    names += [name for name in draft.no_cut if name == "recalled band"] if not up else []
+    if not up and not _amount_given(policy):
+        names += [name for name in draft.no_cut if name == "recalled band"]
     rows = holding_rows(policy, draft.cell(PetioleState.LOW if up else PetioleState.HIGH))
     return ", ".join([*names, *(row.id for row in rows)])
+
+
+def _amount_given(policy: Policy) -> bool:
+    """Whether what a low result gets is an amount that a publication gives, for a time."""
+    return policy.corrective_most is not None and policy.corrective_most.value > 0
 
 
 def _grown(first: float, largest: float, reached_at: float, width: float) -> float:
@@ -107,8 +116,22 @@ def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     smallest = policy.smallest_step
     if draft.early:
         return _step(facts, policy, draft, smallest.value, "early step on the trend", smallest)
-    step, backing, saw = _shared(_raise_step(facts, policy, draft), policy, draft)
+    full = _raise_step(facts, policy, draft)
+    if full[0] <= _TINY:
+        return _in_force_already(full, draft)
+    step, backing, saw = _shared(full, policy, draft)
     return _step(facts, policy, draft, step, saw, backing)
+
+
+def _in_force_already(full: Sized, draft: Draft) -> Outcome:
+    """The outcome where a published amount is in force already and is not added to itself."""
+    _, backing, saw = full
+    note = (
+        "The crop is low with the published amount in force: look for another cause (water, roots, leaching) "
+        "before it goes on."
+    )
+    why = "The published amount is in force already, so nothing is added to it."
+    return quiet(backing, saw, why, draft._replace(to_do=(*draft.to_do, note)))
 
 
 def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
@@ -138,10 +161,11 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
 
 
 def _corrective_step(facts: Facts, policy: Policy, draft: Draft) -> Sized | None:
-    """The step that adds the amount a publication gives for a low result; None where it gives none for this one.
+    """The step to the plan with the amount that a publication adds on a low result; None where it adds none.
 
-    The amount is spread over every week that a decision on this sample could cover, so that no more than it goes
-    out before the crop is looked at again; it grows from least to most with the distance below the band.
+    The amount comes on top of the plan, whatever is in force, so that it is not added to itself when the crop is
+    low again. It is spread over every week that a decision on this sample could cover, and no week of the rest of
+    the plan gets more of it than all of it. It grows from least to most with the distance below the band.
     """
     least, most, reading = policy.corrective_least, policy.corrective_most, facts.primary
     assert reading is not None and draft.comparison is not None
@@ -151,9 +175,10 @@ def _corrective_step(facts: Facts, policy: Policy, draft: Draft) -> Sized | None
     if reading.tissue not in policy.corrective_on and not leaf_low:
         return None
     weeks = longest_weeks(facts, policy)
-    fed = sum(bounded_rates(facts, weeks, facts.factor))
-    if fed <= 0:
+    planned = sum(week.rate_lb_ac for week in weeks)
+    if planned <= 0 or facts.factor <= 0:
         return None
+    spread_on = max(planned, *(week.rate_lb_ac for week in facts.coming))
     width = distance(reading, policy)
     amount = _grown(least.value, most.value, policy.raise_largest_at.value, width)
     again = results_in_a_row(facts, policy, draft) >= _persistent_from(policy)
@@ -161,9 +186,10 @@ def _corrective_step(facts: Facts, policy: Policy, draft: Draft) -> Sized | None
         amount = most.value
     units = facts.units
     spread = "in the coming week" if len(weeks) == 1 else f"spread over {len(weeks)} weeks"
-    added = f"{units.rate_out(amount):.1f} {units.total_unit} more in all"
+    added = f"{units.rate_out(amount):.1f} {units.total_unit} more than planned in all"
     saw = f"{width:.2f} band widths below the band: {added}, {spread}"
-    return amount / fed, backed_by(least, most, evidence=most.evidence), saw
+    step = (1.0 + amount / spread_on) / facts.factor - 1.0
+    return step, backed_by(least, most, evidence=most.evidence), saw
 
 
 def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -213,7 +239,8 @@ def _shared(full: Sized, policy: Policy, draft: Draft) -> Sized:
         return full
     least = policy.smallest_step
     saw = f"{saw}; {draft.share:g} of {100 * step:.0f} %, no less than {100 * least.value:.0f} %"
-    return max(step * draft.share, least.value), backed_by(backing, policy.half_step, least), saw
+    word = Evidence.RECALLED if backing.evidence is Evidence.RECALLED else Evidence.PROJECT_RULE
+    return max(step * draft.share, least.value), backed_by(backing, policy.half_step, least, evidence=word), saw
 
 
 def _largest(candidates: Sequence[Sized], bound: Figure) -> Sized:
@@ -301,12 +328,15 @@ def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(choice, f"{saw}; held back by: {_return_barred(policy, draft, factor)}", why, draft)
     if factor == facts.factor:
         return quiet(choice, saw, f'The changed rate is kept ("{choice.value.value}").', draft)
+    how = f'"{choice.value.value}"'
+    if facts.factor > 1.0 and _amount_given(policy):
+        how = "a published amount is not given again once the crop is not low"
     back = "back to plan" if factor == 1.0 else "part of the way back to plan"
     shows = "has come back far enough" if facts.factor > 1.0 else "no longer shows more than it needs"
     if draft.comparison.side is Side.BELOW:
         shows = "is below its band at a rate that was cut"
     elif draft.comparison.side is Side.ABOVE:
         shows = "is above its band at a rate that was raised"
-    why = f'The crop {shows}, so the rate goes {back} ("{choice.value.value}").'
+    why = f"The crop {shows}, so the rate goes {back} ({how})."
     draft = draft._replace(factor=factor, sought=factor, moved_by="after recovery")
     return fires(choice, saw, why, draft, f"factor {facts.factor:.2f} -> {factor:.2f}")

@@ -418,7 +418,7 @@ STATEMENTS: dict[str, Said] = {
             published("MAINE91"),
             ("Russet Burbank", "2.2 %", "22,000 ppm", "50 days after planting"),
         ),
-        "high-side": SUPPLEMENTS["high-side"],
+        "high-side": ("high", published("UDEL-T"), ("No amount to cut is given", "no corrective action")),
     },
 }
 

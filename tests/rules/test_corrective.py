@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,9 +12,11 @@ from hypothesis import strategies as st
 
 from fertadjust.evidence import Evidence
 from fertadjust.observations import Sight
+from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Action, Recommendation
 from fertadjust.rules.policy import Figure, Policy
 from fertadjust.rules.published import Published, Schedule, ScheduleStep, Statement
+from fertadjust.shipped import shipped_tables
 from fertadjust.tissue import Tissue
 from tests.rules import (
     ENOUGH,
@@ -26,13 +29,16 @@ from tests.rules import (
     SATURDAY,
     WIDTH,
     advised,
+    fed,
     fired,
+    in_force,
     leaf,
     line,
     open_plan,
+    petiole_season,
     seen,
 )
-from tests.support import day_in, policy, result
+from tests.support import SOUTHEAST, day_in, policy, result
 
 # The advice of the Saturday of week 6 starts with week 7. The next sample falls on the Wednesday of week 8, its
 # result three days later, so weeks 7 and 8 are the ones that a decision on this sample could cover.
@@ -64,7 +70,7 @@ def test_the_amount_is_given_in_all_and_grows_from_least_to_most_over_one_band_w
     assert found.action is Action.RAISE and len(found.weeks) == COVERED
     assert added(found) == pytest.approx(amount)
     trace = line(found, "raise")
-    assert f"{amount:.1f} lb N/ac more in all, spread over 2 weeks" in trace.saw
+    assert f"{amount:.1f} lb N/ac more than planned in all, spread over 2 weeks" in trace.saw
     assert (trace.source, trace.evidence) == ("UDEL-T", Evidence.PUBLISHED)
 
 
@@ -74,6 +80,55 @@ def test_a_plan_that_ramps_gets_no_more_than_the_amount() -> None:
         result(LOW_EDGE / 3, 6), the_policy=with_amount(14, 14), the_plan=open_plan(rates), applications=()
     )
     assert added(found) == pytest.approx(14.0)
+
+
+def test_an_amount_in_force_is_not_added_to_itself() -> None:
+    """Low again at the raised rate: the same amount over the weeks to come, and another cause to look for."""
+    first = advised(result(LOW, 6), the_policy=with_amount(14, 14))
+    again = advised(
+        result(LOW, 5, record=2),
+        result(LOW, 6),
+        the_policy=with_amount(14, 14),
+        changes=(in_force(first.factor),),
+        applications=fed(first.factor * RATE),
+    )
+    assert again.action is Action.HOLD and again.factor == pytest.approx(first.factor)
+    assert again.rates_lb_ac == pytest.approx([RATE + 14.0 / COVERED] * len(again.weeks))
+    trace = line(again, "raise")
+    assert not trace.fired and "in force already" in trace.why
+    assert any("look for another cause" in item for item in again.to_do)
+
+
+def test_after_a_cut_the_amount_comes_on_top_of_the_plan() -> None:
+    found = advised(
+        result(LOW, 6),
+        the_policy=with_amount(14, 14),
+        changes=(in_force(0.8),),
+        applications=fed(0.8 * RATE),
+    )
+    assert sum(found.rates_lb_ac) - COVERED * RATE == pytest.approx(14.0)
+
+
+@pytest.mark.parametrize("value", [3100, 3900, 4900, HIGH])
+def test_an_amount_ends_once_the_crop_is_not_low_also_on_a_band_from_memory(value: float) -> None:
+    """Not to give it again is no cut; a rate below the plan would still need consent."""
+    shipped = shipped_tables()[SOUTHEAST]
+    from_memory = {"evidence": Evidence.RECALLED, "confidence": "high"}
+    rows = tuple(row.model_copy(update=from_memory) for row in shipped.rows)
+    the_season = petiole_season(
+        result(value, 6), the_policy=with_amount(), changes=(in_force(2.0),), applications=fed(2.0 * RATE)
+    )
+    the_season = replace(the_season, tables=(shipped.model_copy(update={"rows": rows}),))
+    found = evaluate(the_season.facts(SATURDAY), the_season.policy)
+    assert found.factor == 1.0 and found.moved_by == "after recovery"
+    assert line(found, "recalled band").fired
+
+
+def test_small_weeks_before_large_ones_do_not_blow_the_amount_up() -> None:
+    """0.4 lb in the two weeks that a decision covers, 17 lb after: no week may get more than all of the amount."""
+    rates = (0.4,) * 8 + (17.0,) * 4
+    found = advised(result(LOW, 6), the_policy=with_amount(14, 14), the_plan=open_plan(rates), applications=())
+    assert found.factor == pytest.approx(1 + 14 / 17)
 
 
 def test_a_second_low_result_in_a_row_gets_the_most() -> None:
@@ -113,11 +168,30 @@ def test_a_result_that_is_not_low_gets_no_amount(value: float) -> None:
     assert advised(result(value, 6), the_policy=with_amount()).factor == advised(result(value, 6)).factor
 
 
-@settings(max_examples=60, deadline=None)
-@given(st.floats(200, 9000), st.floats(1.001, 1.5))
-def test_a_higher_result_never_gets_more(value: float, times: float) -> None:
-    lower, higher = (advised(result(item, 6), the_policy=with_amount()) for item in (value, value * times))
+@settings(max_examples=150, deadline=None)
+@given(
+    st.floats(200, 9000),
+    st.floats(1.001, 1.5),
+    st.lists(st.sampled_from([0.0, 0.4, 3.5, 5.25, 17.0]), min_size=12, max_size=12),
+    st.sampled_from([0.8, 1.0, 1.3, 2.0]),
+    st.sampled_from([20.0, 60.0]),
+    st.booleans(),
+)
+def test_a_higher_result_never_gets_more_and_no_week_more_than_all_of_the_amount(
+    value: float, times: float, rates: list[float], factor: float, ceiling: float, again: bool
+) -> None:
+    more: dict[str, Any] = {
+        "the_policy": with_amount(),
+        "the_plan": open_plan(tuple(rates), ceiling_lb_ac=ceiling),
+        "changes": () if factor == 1.0 else (in_force(factor, rates=rates),),
+        "applications": (),
+    }
+    before = (result(LOW, 5, record=2),) if again else ()
+    lower, higher = (advised(*before, result(item, 6), **more) for item in (value, value * times))
     assert higher.factor <= lower.factor + 1e-9
+    if lower.factor > max(1.0, factor) + 1e-9:
+        extra = [rate - week.rate_lb_ac for rate, week in zip(lower.rates_lb_ac, lower.weeks, strict=True)]
+        assert sum(extra) <= 14.0 + 1e-6
 
 
 def test_a_policy_without_a_last_week_for_a_raise_bars_none() -> None:
@@ -214,3 +288,14 @@ def test_a_schedule_leaves_no_week_out(steps: tuple[ScheduleStep, ...]) -> None:
 def test_what_is_recalled_says_how_sure_it_is() -> None:
     with pytest.raises(ValueError, match="needs confidence"):
         Statement(id="a", text="b", when="low", source="UDEL-T", evidence=Evidence.RECALLED)
+
+
+@pytest.mark.parametrize(("floor", "ceiling", "own"), [(3.0, 7.0, False), (2.0, 7.0, True), (3.0, 9.0, True)])
+def test_bounds_that_are_the_policys_own_name_its_sources(floor: float, ceiling: float, own: bool) -> None:
+    """3 and 7 lb N/ac/week, the range named in extension advice (UGA-2021; DE-7778)."""
+    plan = open_plan(floor_lb_ac=floor, ceiling_lb_ac=ceiling)
+    trace = line(advised(result(ENOUGH, 6), the_plan=plan), "floor and ceiling")
+    assert not trace.fired
+    assert (trace.source, trace.evidence) == (
+        ("season file", Evidence.OWN) if own else ("UGA-2021; DE-7778", Evidence.DERIVED)
+    )
