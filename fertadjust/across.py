@@ -5,10 +5,9 @@ Dry weight and fresh sap are two scales: tables of the other one are told apart,
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from itertools import groupby
 from typing import NamedTuple
 
 from fertadjust.band_rows import Band
@@ -205,10 +204,3 @@ def _reading(result: TissueResult, band: Band) -> Reading:
         stage_guessed=False,
         records=(result.record,),
     )
-
-
-def runs_of(judged: Sequence[Judged]) -> Iterator[tuple[Side | None, Band, Band]]:
-    """Neighbouring places on the same side: the side, the first band and the last."""
-    for side, group in groupby(judged, lambda item: item.found.side):
-        run = list(group)
-        yield side, run[0].band, run[-1].band

@@ -12,7 +12,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from fertadjust import chart_style as look
 from fertadjust.across import Across, Judged, Verdict
-from fertadjust.across_words import SIDES, band_words, summary
+from fertadjust.across_words import band_words, side_words, summary
 from fertadjust.chart_axes import Box, across, lines_in, place, write_lines
 from fertadjust.chart_results import draw_side
 from fertadjust.chart_style import PAGE, PHONE, Paper, folded, plain_name
@@ -34,9 +34,9 @@ _BARS: Final = (
     "Each shaded bar is the band of one table, its low edge drawn solid and its high edge dashed; a bar that runs "
     "to the rim has no edge there. "
 )
-_KEY: Final = (
-    f"{_BARS}The upright line is the result, the grey strip its 95 % interval; a mark says where it lies: "
-    "▼\N{NO-BREAK SPACE}below, ●\N{NO-BREAK SPACE}within, ▲\N{NO-BREAK SPACE}above."
+_STRIP: Final = ", the grey strip its 95 % interval"
+_MARKS: Final = (
+    "; a mark says where it lies: ▼\N{NO-BREAK SPACE}below, ●\N{NO-BREAK SPACE}within, ▲\N{NO-BREAK SPACE}above."
 )
 _BOUND_KEY: Final = f"{_BARS}The upright line is the laboratory's bound, with an arrow to where the value lies."
 
@@ -60,7 +60,7 @@ def across_figure(found: Across, paper: Paper = PAGE) -> Figure:
     with look.chart_style():
         result = found.result
         title = f"{result.kind[:1].upper()}{result.kind[1:]}: {result.text()} on {day(result.sampled)}"
-        key = _KEY if result.censor is Censor.NONE else _BOUND_KEY
+        key = _key(found)
         lines = list(_lines(found, paper))
         head = 0.3 + lines_in(len(across(title, paper.width_in, _HEADING, "bold")), _HEADING)
         head += lines_in(len(across(key, paper.width_in, look.SMALL)), look.SMALL)
@@ -81,6 +81,13 @@ def across_figure(found: Across, paper: Paper = PAGE) -> Figure:
         _draw_result(axes, found)
         _draw_lines(axes, lines, found)
     return figure
+
+
+def _key(found: Across) -> str:
+    """What the chart's marks mean; nothing of what is not drawn."""
+    if found.result.censor is not Censor.NONE:
+        return _BOUND_KEY
+    return f"{_BARS}The upright line is the result{'' if interval(found) is None else _STRIP}{_MARKS}"
 
 
 def across_svgs(found: Across) -> list[Drawn]:
@@ -107,7 +114,7 @@ def _lines(found: Across, paper: Paper) -> Iterator[_Line]:
             yield _text(f"no band: {plain_name(item.candidate.why, 200)}", wide)
         for judged in item.places:
             where = plain_name(judged.band.label)
-            yield _text(f"{where}: {band_words(judged.band)}; {SIDES[judged.found.side]}", wide)
+            yield _text(f"{where}: {band_words(judged.band)}; {side_words(judged, found)}", wide)
             yield _Line("", False, judged, _BAR_IN)
         yield _Line("", False, None, _GAP_IN)
 

@@ -58,7 +58,7 @@ def across_html(
         ],
         "choose": words.NO_DEFAULT,
         "rows": [row for number, item in enumerate(found.verdicts, 1) for row in _rows(number, item, found)],
-        "tables": [_table(number, item) for number, item in enumerate(found.verdicts, 1)],
+        "tables": [_table(number, item, found) for number, item in enumerate(found.verdicts, 1)],
         "others": found.others,
         "parts": [
             (part.name, f"{100 * part.relative:.1f} %", backing_of(part.source, part.evidence))
@@ -119,7 +119,7 @@ def _judged(judged: Judged, found: Across) -> Row:
     }
 
 
-def _table(number: int, item: Verdict) -> Row:
+def _table(number: int, item: Verdict, found: Across) -> Row:
     table = item.table
     return {
         "number": number,
@@ -130,7 +130,7 @@ def _table(number: int, item: Verdict) -> Row:
         "recalled": words.recalled_words(table),
         "why": item.candidate.why,
         "unnoticed": [
-            f"{words.SIDES[judged.found.side].capitalize()} if {judged.band.label} has begun, which has no date: "
+            f"{words.side_words(judged, found).capitalize()} if {judged.band.label} has begun, which has no date: "
             f"{words.band_words(judged.band)}."
             for judged in item.unnoticed
         ],

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from itertools import groupby
 from typing import Any, Final
 
-from fertadjust.across import Across, Judged, Verdict, runs_of
+from fertadjust.across import Across, Judged, Verdict
 from fertadjust.band_rows import Band
 from fertadjust.bands import BandTable
 from fertadjust.compare import Side, chances, percent
@@ -17,6 +18,8 @@ from fertadjust.table_choice import Candidate, Disagreement, Kind
 from fertadjust.tissue import Censor, TissueResult, format_value
 
 SIDES: Final = {Side.BELOW: "low", Side.WITHIN: "within", Side.ABOVE: "high", None: "cannot be told"}
+
+_NOT_SURE: Final = " (not sure)"
 
 NO_DEFAULT: Final = (
     "None of them is taken by itself: published bands of different regions disagree, so the table is your choice. "
@@ -54,7 +57,8 @@ def placed_by(on: date, stages: StageDates) -> str:
         f"{stage_words(name)} {day(start)}" + (" (a guess)" if name in stages.approximate else "")
         for name, start in stages.dates.items()
     ]
-    return f"On {day(on)}, " + (f"with {', '.join(names)}." if names else "without a date for any stage.")
+    dates = f"the stages are dated {', '.join(names)}" if names else "no stage has a date"
+    return f"The bands are those of {day(on)}; {dates}."
 
 
 def unnoticed_words(bands: Iterable[Band]) -> str:
@@ -63,8 +67,12 @@ def unnoticed_words(bands: Iterable[Band]) -> str:
 
 
 def disagreement_words(found: Disagreement) -> str:
-    """How far the bands of one kind lie apart, in one or two sentences."""
+    """How far the bands of one kind lie apart, in one or two sentences; only of tables that the day places."""
     parts = []
+    count = len(found.bands)
+    if found.unplaced:
+        rest = "1 is" if found.unplaced == 1 else f"{found.unplaced} are"
+        parts.append(f"Only the {count} tables that the day places are compared; {rest} not placed.")
     if found.lowest is not None and found.highest is not None and found.factor is not None:
         low, high = (format_value(band.low or 0.0, band.unit) for band in (found.lowest, found.highest))
         unit = found.lowest.unit
@@ -81,7 +89,7 @@ def disagreement_words(found: Disagreement) -> str:
         parts.append(f"No value lies in both bands of: {pairs}.")
     elif found.shared is not None:
         values = _span_words(*found.shared, found.bands[0].unit)
-        parts.append(f"The bands overlap: values {values} lie in every one.")
+        parts.append(f"The bands overlap: values {values} lie in {'both' if count == 2 else 'every one'}.")
     return " ".join(parts)
 
 
@@ -120,15 +128,35 @@ def converted(result: TissueResult) -> str:
     return f"{reported} is {result.text()} {result.analyte}: NO3 times 14.0067 / 62.0049."
 
 
-def verdict_words(verdict: Verdict) -> str:
-    """What one table says: "low", or by stage, "low at first flower, within at first harvest"."""
+def verdict_words(verdict: Verdict, across: Across | None = None) -> str:
+    """What one table says: "low", or by stage, "low at first flower, within at first harvest".
+
+    With the comparison it belongs to, a side of which the result is not sure says so: "within (not sure)".
+    """
     if not verdict.places:
         return "no band"
     if not verdict.by_stage:
-        return _status(verdict.places[0]) if len(verdict.places) == 1 else SIDES[verdict.side]
-    return ", ".join(
-        f"{SIDES[side]} " + (f"at {first.label}" if first == last else f"from {first.label} to {last.label}")
-        for side, first, last in runs_of(verdict.places)
+        mark = "" if across is None or not _unsure(verdict.places, across) else _NOT_SURE
+        return (_status(verdict.places[0]) if len(verdict.places) == 1 else SIDES[verdict.side]) + mark
+    texts = []
+    for said, group in groupby(
+        verdict.places, lambda item: SIDES[item.found.side] if across is None else side_words(item, across)
+    ):
+        labels = [judged.band.label for judged in group]
+        where = f"at {labels[0]}" if len(labels) == 1 else f"from {labels[0]} to {labels[-1]}"
+        texts.append(f"{said} {where}")
+    return ", ".join(texts)
+
+
+def side_words(judged: Judged, across: Across) -> str:
+    """The side by value of one place: "low", "within (not sure)"."""
+    return SIDES[judged.found.side] + (_NOT_SURE if _unsure([judged], across) else "")
+
+
+def _unsure(places: Sequence[Judged], across: Across) -> bool:
+    """Whether the side is told and not sure at all of some places; never without a budget."""
+    return bool(across.parts) and all(
+        judged.found.side is not None and judged.found.sure is not judged.found.side for judged in places
     )
 
 
@@ -164,30 +192,52 @@ def summary(across: Across) -> str:
     told = [item for item in across.verdicts if item.places]
     if not told:
         return f"There is nothing to compare with: {_why_nothing(across)}."
-    by_side: dict[Side | None, list[str]] = {}
-    for item in told:
-        if not item.by_stage:
-            anyhow = " (at any of its stages)" if len(item.places) > 1 else ""
-            by_side.setdefault(item.side, []).append(item.table.id + anyhow)
-    groups = [(side, by_side[side]) for side in (Side.BELOW, Side.WITHIN, Side.ABOVE, None) if side in by_side]
+    groups: dict[str, list[str]] = {}
+    for item in sorted((item for item in told if not item.by_stage), key=lambda item: _order(item, across)):
+        said = SIDES[item.side] + (_NOT_SURE if _unsure(item.places, across) else "")
+        groups.setdefault(said, []).append(item.table.id + _anyhow(item, across))
     staged = [
-        f"In {item.table.id} it depends on the stage: {verdict_words(item)}." for item in told if item.by_stage
+        f"In {item.table.id} it depends on the {_places_word(item).removesuffix('s')}: "
+        f"{verdict_words(item, across)}."
+        for item in told
+        if item.by_stage
     ]
-    parts = [] if not groups else [_agreed(*groups[0]) if len(groups) == 1 and not staged else _grouped(groups)]
+    alone = len(groups) == 1 and not staged
+    parts = [_agreed(*next(iter(groups.items())), across)] if alone else [_grouped(groups)] if groups else []
     return " ".join([*parts, *staged])
 
 
-def _agreed(side: Side | None, names: Sequence[str]) -> str:
-    word = SIDES[side]
-    if side is None:
+def _anyhow(item: Verdict, across: Across) -> str:
+    """That a table says the same at each of its places, and whether at some of them it is not sure."""
+    if len(item.places) == 1:
+        return ""
+    unsure = [_unsure([judged], across) for judged in item.places]
+    some = ", at some of them not sure" if any(unsure) and not all(unsure) else ""
+    return f" (at any of its {_places_word(item)}{some})"
+
+
+def _order(item: Verdict, across: Across) -> tuple[int, bool]:
+    sides = (Side.BELOW, Side.WITHIN, Side.ABOVE, None)
+    return sides.index(item.side), _unsure(item.places, across)
+
+
+def _places_word(item: Verdict) -> str:
+    """What a table runs along, "stages", "weeks" or "days"."""
+    return item.table.axis.value
+
+
+def _agreed(word: str, names: Sequence[str], across: Across) -> str:
+    if word == SIDES[None]:
         return f"It cannot be told: the bound lies inside or across the band of {_listed(names)}."
+    others = len(across.verdicts) > len(names)
     if len(names) == 1:
-        return f"The only table with a band says {word}: {names[0]}."
-    return f"{'Both' if len(names) == 2 else f'All {len(names)}'} tables say {word}: {_listed(names)}."
+        return f"The only table {'with a band' if others else 'of its kind'} says {word}: {names[0]}."
+    count = "Both" if len(names) == 2 else f"All {len(names)}"
+    return f"{count} tables{' with a band' if others else ''} say {word}: {_listed(names)}."
 
 
-def _grouped(groups: Sequence[tuple[Side | None, Sequence[str]]]) -> str:
-    text = ", ".join(f"{SIDES[side]} in {_listed(names)}" for side, names in groups)
+def _grouped(groups: Mapping[str, Sequence[str]]) -> str:
+    text = ", ".join(f"{said} in {_listed(names)}" for said, names in groups.items())
     return f"{text[:1].upper()}{text[1:]}."
 
 
@@ -204,16 +254,21 @@ def _why_nothing(across: Across) -> str:
 
 def sure_sentence(across: Across) -> str:
     """How far the uncertainty of the result leaves the verdicts open, or "" where there is no budget."""
-    placed = [item for item in across.verdicts if item.candidate.band is not None]
-    if across.relative is None or not placed:
+    told = [item for item in across.verdicts if item.places]
+    if across.relative is None or not told:
         return ""
-    open_ = [item.table.id for item in placed if item.places[0].found.sure is None]
+    texts = []
+    for item in told:
+        open_ = sum(judged.found.sure is None for judged in item.places)
+        if open_:
+            part = "" if len(item.places) == 1 else "any" if open_ == len(item.places) else "some"
+            texts.append(item.table.id + (f" (at {part} of its {_places_word(item)})" if part else ""))
     begin = f"The result is uncertain by {100 * across.relative:.0f} %"
     at = f"at a chance of {100 * across.confidence:.0f} %"
-    if not open_:
-        return f"{begin}; its side is sure {at} in each table that the day places."
-    where = "in any table that the day places" if len(open_) == len(placed) else f"in {_listed(open_)}"
-    return f"{begin}; its side is not sure {at} {where}."
+    if texts:
+        return f"{begin}; its side is not sure {at} in {_listed(texts)}."
+    where = "in each table with a band" if len(told) > 1 else f"in {told[0].table.id}"
+    return f"{begin}; its side is sure {at} {where}."
 
 
 # --- as data ----------------------------------------------------------------------------------------------
@@ -265,6 +320,7 @@ def disagreement_data(found: Disagreement) -> dict[str, Any]:
         "lowest_low_edge": None if found.lowest is None else found.lowest.table,
         "highest_low_edge": None if found.highest is None else found.highest.table,
         "factor": found.factor,
+        "tables_not_placed": found.unplaced,
         "share_no_value": [list(pair) for pair in found.apart],
         "in_every_band": None if found.shared is None else list(found.shared),
         "in_words": disagreement_words(found),

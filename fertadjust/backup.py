@@ -63,7 +63,10 @@ def left_outside(file: SeasonFile) -> list[Path]:
 
 
 def _tables(file: SeasonFile) -> list[Path]:
-    return [] if file.tables_folder is None else sorted((file.folder / file.tables_folder).glob("*.toml"))
+    if file.tables_folder is None:
+        return []
+    folder = file.folder / file.tables_folder
+    return sorted(path for ending in ("*.toml", "*.csv") for path in folder.glob(ending))
 
 
 def _inside_of(file: SeasonFile, path: Path) -> bool:

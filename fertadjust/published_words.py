@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Final
@@ -21,6 +22,9 @@ FAR: Final = 0.10
 
 _TINY: Final = 1e-9
 
+_BEDS_APART: Final = re.compile(r"\bbeds [\d.]+ ft \([\d.]+ m\) apart")
+"""How a total's note states what land it is for; the total itself has no field for it."""
+
 
 def plan_beside(policy: Policy, plan: Plan, stages: StageDates, units: UnitSystem) -> list[str]:
     """Sentences that set a plan beside the published totals and schedules of its crop.
@@ -36,7 +40,11 @@ def plan_beside(policy: Policy, plan: Plan, stages: StageDates, units: UnitSyste
     """
     if policy.published is None:
         return []
-    sentences = [_beside_total(total, plan, units) for total in policy.published.totals]
+    sentences = [
+        text
+        for total in policy.published.totals
+        for text in (_beside_total(total, plan, units), *_beds(total, plan, units))
+    ]
     for schedule in policy.published.schedules:
         sentences += _beside_schedule(schedule, plan, stages, units)
     return sentences
@@ -88,6 +96,20 @@ def _beside_total(total: Total, plan: Plan, units: UnitSystem) -> str:
         f"Plan and credits come to {rate(whole, units)} {units.total_unit}{how} the published season total of "
         f"{published}.{note}"
     )
+
+
+def _beds(total: Total, plan: Plan, units: UnitSystem) -> Iterator[str]:
+    """What to know about the land, where a total is for beds at a stated distance."""
+    stated = _BEDS_APART.search(total.note)
+    if stated is None:
+        return
+    theirs = f"That total is for {stated[0]}"
+    if plan.basis is AreaBasis.BED:
+        yield f"{theirs}, the plan counts per {basis_words(plan.basis, units)}: the two are not for the same land."
+    elif plan.basis is AreaBasis.LINEAR_BED:
+        yield f"{theirs}: the plan's standard spacing should be the same."
+    else:
+        yield f"{theirs}: it is for the same land only where your beds are as far apart."
 
 
 def _beside_schedule(schedule: Schedule, plan: Plan, stages: StageDates, units: UnitSystem) -> Iterator[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from fertadjust.bands import BandTable
 from fertadjust.errors import Fault, UserError
 from fertadjust.season_model import SeasonIn
-from fertadjust.shipped import read_band_folder, shipped_tables
+from fertadjust.shipped import read_band_files, shipped_tables
 from fertadjust.toml_file import Place
 
 
@@ -25,11 +25,14 @@ class TableReader:
 
     def tables(self) -> tuple[BandTable, ...]:
         """The tables chosen, as far as there are any of their names."""
-        known = self._known_tables() if self.known is None else self.known
+        known, wrong = self._known_tables() if self.known is None else (self.known, {})
         chosen: list[BandTable] = []
         for index, name in enumerate(self.given.bands.tables):
             table = known.get(name)
             place = ("bands", "tables", index)
+            if name in wrong:
+                self.file_faults += wrong[name]
+                continue
             if table is None:
                 fitting = [key for key, item in sorted(known.items()) if self.given.crop.name in item.crops]
                 names = ", ".join(fitting or sorted(known))
@@ -45,6 +48,10 @@ class TableReader:
                     self.faults.append((place, f"{name} and {other.id} are both for {kind}: choose one"))
             self._note(table)
             chosen.append(table)
+        for name in sorted(wrong.keys() - set(self.given.bands.tables)):
+            self.notes.append(
+                f"The own table {name} has faults and is not in use; see: fertadjust bands check FILE."
+            )
         return tuple(chosen)
 
     def _note(self, table: BandTable) -> None:
@@ -65,18 +72,20 @@ class TableReader:
         if table.recalled:
             self.notes.append(f"{name} holds rows written from memory: check them before relying on them.")
 
-    def _known_tables(self) -> dict[str, BandTable]:
+    def _known_tables(self) -> tuple[Mapping[str, BandTable], Mapping[str, list[Fault]]]:
+        """The shipped tables and the season's own, and the faults of own ones, which matter if they are chosen."""
         known = dict(shipped_tables())
-        if self.given.bands.folder is None:
-            return known
+        folder = self.given.bands.folder
+        if folder is None:
+            return known, {}
         try:
-            own = read_band_folder(self.folder / self.given.bands.folder)
+            own, wrong = read_band_files(self.folder / folder)
         except UserError as error:
             self.file_faults += error.faults
-            return known
-        for clash in sorted(known.keys() & own.keys()):
+            return known, {}
+        for clash in sorted(known.keys() & (own.keys() | wrong.keys()) & set(self.given.bands.tables)):
             self.faults.append((("bands", "folder"), f'the own table "{clash}" has the id of a shipped one'))
-        return known | own
+        return own | known, wrong
 
 
 def within_system(system: str, of: str) -> bool:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from fertadjust.errors import Fault, FertadjustError, UserError
 from fertadjust.evidence import split_sources
 from fertadjust.materials import Material, MaterialFile
 from fertadjust.rules.policy import Policy
-from fertadjust.table_csv import read_csv_table
+from fertadjust.table_csv import SEASON_FILES, looks_like_table, printed, read_csv_table
 from fertadjust.toml_file import TomlFile, read_toml
 
 _PACKAGE = Path(__file__).parent
@@ -47,7 +48,7 @@ def read_band_table(path: Path) -> BandTable:
         return read_csv_table(path)
     file = read_toml(path)
     try:
-        table = BandTable.model_validate(file.data)
+        table = BandTable.model_validate(_printed(file.data))
     except ValidationError as error:
         raise UserError(file.faults(error, BandTable)) from None
     if table.id != path.stem:
@@ -55,31 +56,72 @@ def read_band_table(path: Path) -> BandTable:
     return table
 
 
+def _printed(data: Any) -> Any:
+    """Plain data whose texts hold only what is printed."""
+    if isinstance(data, dict):
+        return {key: _printed(value) for key, value in data.items()}
+    if isinstance(data, list):
+        return [_printed(value) for value in data]
+    return printed(data) if isinstance(data, str) else data
+
+
 def read_band_folder(where: Path) -> dict[str, BandTable]:
-    """All band tables of a folder, TOML and CSV, by id.
+    """All band tables of a folder, TOML and CSV, by id; files that are no band tables are passed over.
 
     Raises:
-        UserError: there is no such folder, two files have one id, or the faults of all files.
+        UserError: there is no such folder, two files have one id, or the faults of all tables.
     """
+    tables, wrong = read_band_files(where)
+    if wrong:
+        raise UserError([fault for faults in wrong.values() for fault in faults])
+    return tables
+
+
+def read_band_files(where: Path) -> tuple[dict[str, BandTable], dict[str, list[Fault]]]:
+    """The band tables of a folder, and the faults of those that cannot be used, both by id.
+
+    So a table that nobody asks for blocks none that is asked for. Files that are no band tables are passed over:
+    those that look like none, hidden ones, lock files of spreadsheet programs, a season's own files.
+
+    Raises:
+        UserError: there is no such folder.
+    """
+    tables: dict[str, BandTable] = {}
+    wrong: dict[str, list[Fault]] = {}
+    for name, found in groupby(_table_files(where), lambda path: path.stem):
+        first, *others = found
+        if others:
+            message = f"{others[0].name} beside it is a table of the same id; keep one of them, or rename it"
+            wrong[name] = [Fault(message, first.name)]
+            continue
+        try:
+            tables[name] = read_band_table(first)
+        except UserError as error:
+            wrong[name] = list(error.faults)
+    return tables, wrong
+
+
+def _table_files(where: Path) -> list[Path]:
+    """The files of a folder that are band tables, faults aside, by name without its ending."""
     if not where.is_dir():
         raise UserError(Fault("there is no such folder of band tables", str(where)))
-    tables: dict[str, BandTable] = {}
-    faults: list[Fault] = []
-    files = sorted(path for path in where.iterdir() if path.suffix.lower() in (".toml", ".csv"))
-    for path in files:
-        twins = [other.name for other in files if other.stem == path.stem and other != path]
-        if twins and path.suffix.lower() == ".csv":
-            message = f"{twins[0]} beside it is a table of the same id; keep one of them, or rename it"
-            faults.append(Fault(message, path.name))
-        try:
-            table = read_band_table(path)
-        except UserError as error:
-            faults += error.faults
-        else:
-            tables[table.id] = table
-    if faults:
-        raise UserError(faults)
-    return tables
+    files = [
+        path
+        for path in where.iterdir()
+        if path.suffix.lower() in (".toml", ".csv")
+        and not path.name.startswith((".", "~$"))
+        and path.name.lower() not in SEASON_FILES
+        and path.is_file()
+        and _may_be_table(path)
+    ]
+    return sorted(files, key=lambda path: (path.stem, path.suffix))
+
+
+def _may_be_table(path: Path) -> bool:
+    try:
+        return looks_like_table(path)
+    except UserError:
+        return True
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -11,7 +12,9 @@ import tomli_w
 from fertadjust.band_rows import MONTHS, Axis, BandRow
 from fertadjust.crop_stages import CropStages
 from fertadjust.errors import Fault, UserError
+from fertadjust.lab.text import shown
 from fertadjust.stages import stage_words
+from fertadjust.table_csv import printed
 from fertadjust.table_places import place_text
 from fertadjust.table_write import csv_lines
 from fertadjust.tissue import Basis, Tissue, stored_unit
@@ -63,6 +66,24 @@ def first_of_each(stages: CropStages) -> tuple[str, ...]:
     return tuple(group[0] for group in stages.order)
 
 
+def text_faults(key: str, text: str) -> list[Fault]:
+    """What keeps the text of an option from standing as it is in a table that a spreadsheet program opens."""
+    if printed(text) != text or len(text.splitlines()) > 1:
+        return [Fault("holds marks that are not printed; type it again", key=key)]
+    if '"' in text:
+        return [Fault(f"{shown(text)} holds a quotation mark; leave it out", key=key)]
+    if text.lstrip().startswith(tuple("=+-@#")):
+        message = f"{shown(text)} is no text to a spreadsheet program; begin with a letter"
+        return [Fault(message, key=key)]
+    return []
+
+
+def _name_faults(key: str, name: str) -> list[Fault]:
+    if re.fullmatch(r"\w+", name):
+        return []
+    return [Fault(f"{shown(printed(name))} is no name of a stage; write letters and digits", key=key)]
+
+
 def blank_text(blank: Blank, ending: str, meaning: Mapping[str, str]) -> str:
     """The text of a blank table.
 
@@ -72,8 +93,19 @@ def blank_text(blank: Blank, ending: str, meaning: Mapping[str, str]) -> str:
         meaning: stage name -> what it looks like in the field.
 
     Raises:
-        UserError: stages or the anchor are missing.
+        UserError: stages or the anchor are missing, or a text would not stand in a table as it is.
     """
+    faults = [
+        *(
+            fault
+            for key in ("crop", "system", "region", "part", "analyte")
+            for fault in text_faults(f"--{key}", getattr(blank, key))
+        ),
+        *(fault for name in blank.stages for fault in _name_faults("--stage", name)),
+        *(_name_faults("--anchor", blank.anchor) if blank.anchor else ()),
+    ]
+    if faults:
+        raise UserError(faults)
     if blank.axis is Axis.STAGES and not blank.stages:
         message = f"no stages are known for {blank.crop}; name them in order of time"
         raise UserError(Fault(message, key="--stage"))

@@ -13,6 +13,7 @@ from typing import Any, Final, NamedTuple
 
 from fertadjust.band_rows import MONTHS, Axis, Band, BandRow
 from fertadjust.bands import BandTable
+from fertadjust.dates import day
 from fertadjust.errors import OutOfSeason
 from fertadjust.stage_places import Doubt
 from fertadjust.stages import StageDates, stage_words
@@ -154,12 +155,21 @@ def candidate(table: BandTable, analyte: str, on: date, stages: StageDates) -> C
     except OutOfSeason as reason:
         places = _open_places(table, analyte, on, stages)
         if not places:
-            return Candidate(table, analyte, why=str(reason))
+            return Candidate(table, analyte, why=_before_first(table, on, stages) or str(reason))
         needs = tuple(name for name in table.needs if name not in stages.dates)
         which = ", ".join(map(stage_words, needs))
         why = f"needs the date of {which}" if len(needs) == 1 else f"needs the date of one of: {which}"
         return Candidate(table, analyte, places=places, needs=needs, why=why)
     return Candidate(table, analyte, band, table.beside(analyte, on, stages, _NO_DOUBT).bands)
+
+
+def _before_first(table: BandTable, on: date, stages: StageDates) -> str:
+    """Why a table of weeks or days has no band before the first of them, or "" on another day."""
+    start = None if table.anchor is None else stages.dates.get(table.anchor)
+    if start is None or on >= start or table.axis not in (Axis.WEEKS, Axis.DAYS):
+        return ""
+    begins = "week 1 begins" if table.axis is Axis.WEEKS else "day 0 is"
+    return f"{day(on)} is before {stage_words(str(table.anchor))} ({day(start)}), on which {begins}"
 
 
 def _open_places(table: BandTable, analyte: str, on: date, stages: StageDates) -> tuple[Band, ...]:
@@ -207,15 +217,20 @@ def _placed(table: BandTable, analyte: str, row: BandRow) -> Band:
         on, label = date(_ANY_DAY.year, MONTHS.index(row.months[0]) + 1, 1), ", ".join(row.months)
     elif row.weeks is not None:
         on += timedelta(days=DAYS_PER_WEEK * (row.weeks[0] - 1))
-        label = "" if row.weeks[0] == row.weeks[1] else f"weeks {row.weeks[0]}-{row.weeks[1]}"
+        label = "" if row.weeks[0] == row.weeks[1] else f"weeks {span_words(row.weeks)}"
     elif row.days is not None:
         on += timedelta(days=row.days[0])
         if row.days[0] != row.days[1]:
-            label = f"days {row.days[0]}-{row.days[1]} from {stage_words(str(table.anchor))}"
+            label = f"days {span_words(row.days)} from {stage_words(str(table.anchor))}"
     if table.axis in (Axis.WEEKS, Axis.DAYS):
         dates = {str(table.anchor): _ANY_DAY}
     band = table.band_on(analyte, on, StageDates(dates, date.max))
     return replace(band, label=label or band.label)
+
+
+def span_words(span: tuple[int, int]) -> str:
+    """Weeks or days in words: "2-3", "-1 to 0"."""
+    return f"{span[0]} to {span[1]}" if span[0] < 0 else f"{span[0]}-{span[1]}"
 
 
 # --- how far tables disagree ------------------------------------------------------------------------------
@@ -230,6 +245,7 @@ class Disagreement(NamedTuple):
         lowest, highest: bands with the lowest and highest low edge, or None where fewer than two have one.
         apart: pairs of tables whose bands share no value.
         shared: lowest and highest value that lies in every band, None for an open end; None without such a value.
+        unplaced: how many tables of the kind have no band of the day.
     """
 
     kind: Kind
@@ -238,6 +254,7 @@ class Disagreement(NamedTuple):
     highest: Band | None
     apart: tuple[tuple[str, str], ...]
     shared: tuple[float | None, float | None] | None
+    unplaced: int = 0
 
     @property
     def factor(self) -> float | None:
@@ -254,11 +271,11 @@ def disagreements(found: Sequence[Candidate]) -> tuple[Disagreement, ...]:
         return (item.table.crop, item.kind)
 
     groups = [(kind, list(group)) for (_, kind), group in groupby(sorted(found, key=key), key)]
-    bands = [(kind, [item.band for item in group if item.band is not None]) for kind, group in groups]
-    return tuple(_disagreement(kind, group) for kind, group in bands if len(group) > 1)
+    bands = [(kind, group, [item.band for item in group if item.band is not None]) for kind, group in groups]
+    return tuple(_disagreement(kind, own, len(group) - len(own)) for kind, group, own in bands if len(own) > 1)
 
 
-def _disagreement(kind: Kind, bands: Sequence[Band]) -> Disagreement:
+def _disagreement(kind: Kind, bands: Sequence[Band], unplaced: int) -> Disagreement:
     edged = sorted((band for band in bands if band.low is not None), key=lambda band: (band.low or 0, band.table))
     lows = [band.low for band in edged if band.low is not None]
     highs = [band.high for band in bands if band.high is not None]
@@ -271,6 +288,7 @@ def _disagreement(kind: Kind, bands: Sequence[Band]) -> Disagreement:
         edged[-1] if len(edged) > 1 else None,
         apart,
         None if low is not None and high is not None and low > high else (low, high),
+        unplaced,
     )
 
 

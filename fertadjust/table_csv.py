@@ -2,6 +2,7 @@
 
 Head lines are ``key, value`` (`HEAD`); the header begins with ``place`` (`COLUMNS`); the file's name is the id.
 Lines that begin with # and blank lines are passed over. Writing is done in `fertadjust.table_write`.
+What tells a band table, CSV or TOML, from other files stands here as well.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from fertadjust.lab.text import cleaned, decode, shown
 from fertadjust.lab.values import Absent, Decimal, decimal_evidence, read_value
 from fertadjust.table_places import read_place, stage_name
 from fertadjust.tissue import Basis, Tissue
-from fertadjust.toml_file import Place, TomlFile
+from fertadjust.toml_file import Place, TomlFile, read_toml
 
 HEAD: Final = {
     "title": "what the table is called",
@@ -60,6 +61,11 @@ _OWN: Final = "own"
 _HEADER: Final = re.compile(r'^[^\S\n]*"?place"?[^\S\n]*([,;\t|])', re.IGNORECASE | re.MULTILINE)
 _ID: Final = re.compile(r"[a-z0-9][a-z0-9-]*")
 
+SEASON_FILES: Final = ("season.toml", "laboratories.toml")
+"""Files of a season folder that are no band tables."""
+_OF_A_TABLE: Final = {"tissue", "basis", "axis", "rows"}
+"""Keys that mark a TOML file as a band table; a faulty one may lack some."""
+
 
 class _Line(NamedTuple):
     number: int
@@ -91,11 +97,29 @@ def parse_csv_table(data: bytes, name: str) -> BandTable:
 def id_fault(name: str) -> Fault | None:
     """What is wrong with a file's name as the id of a table; None when nothing is."""
     stem = PurePath(name).stem
+    if name.lower() in SEASON_FILES:
+        return Fault("is a file of the season itself; give the table another name", name)
     if _ID.fullmatch(stem):
         return None
     better = re.sub(r"[^a-z0-9]+", "-", stem.lower()).strip("-") or "our-table"
     message = "the file's name is the table's id: use lower-case letters, digits and -, such as "
     return Fault(message + better + PurePath(name).suffix, name)
+
+
+def looks_like_table(path: Path) -> bool:
+    """Whether a TOML or CSV file is a band table, filled in or blank, faults in it aside.
+
+    Raises:
+        UserError: it cannot be read as TOML or as text.
+    """
+    if path.suffix.lower() == ".csv":
+        return _HEADER.search(decode(read_bytes(path), path.name)[0]) is not None
+    return len(_OF_A_TABLE & read_toml(path).data.keys()) > 1
+
+
+def printed(text: str) -> str:
+    """A text without what is not printed, above all marks that turn the direction of writing."""
+    return "".join(letter for letter in text if letter.isprintable() or letter.isspace())
 
 
 class _Reader:
@@ -136,7 +160,7 @@ class _Reader:
         lines, start = [], 1
         try:
             for row in reader:
-                cells = tuple(cleaned(cell) for cell in row)
+                cells = tuple(printed(cleaned(cell)) for cell in row)
                 passed = not any(cells) or cells[0].startswith("#") or (start == 1 and cells[0].startswith("sep="))
                 if not passed:
                     lines.append(_Line(start, cells))

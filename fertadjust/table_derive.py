@@ -148,9 +148,11 @@ def derive(good: Sequence[GoodBlock], wanted: Wanted) -> Derived:
     """
     _check(good, wanted)
     samples: dict[int, list[_Sample]] = {}
-    outside = 0
+    outside = dropped = 0
     for block in good:
         for day, results in _days(block, wanted).items():
+            censored = sum(result.censor is not Censor.NONE for result in results)
+            dropped += censored if censored < len(results) else 0
             place = _place(day, block.stages, wanted)
             if place is None:
                 outside += 1
@@ -164,6 +166,8 @@ def derive(good: Sequence[GoodBlock], wanted: Wanted) -> Derived:
         )
     ]
     told = [f"{place.label}: {place.why}." for place in places.values() if place.why]
+    if dropped:
+        told.append(f"{_count(dropped, 'bound')} left out, since the day has a measured value beside it.")
     if outside:
         told.append(f"{_count(outside, 'sample')} of days that the axis has no place for.")
     if not rows:
@@ -184,8 +188,8 @@ def _check(good: Sequence[GoodBlock], wanted: Wanted) -> None:
     if wanted.least < fewest_:
         faults.append(
             Fault(
-                f"{wanted.least} samples do not reach the {_percent(wanted.low)} and {_percent(wanted.high)} "
-                f"quantiles, only the smallest and largest value; {fewest_} are needed",
+                f"{wanted.least} is too few for the {_percent(wanted.low)} and {_percent(wanted.high)} quantiles: "
+                f"give {fewest_} or more, or quantiles nearer to 50 %",
                 key="least",
             )
         )
@@ -260,7 +264,7 @@ def _place(day: date, stages: StageDates, wanted: Wanted) -> int | None:
 
 def _in_order(samples: Iterable[int], good: Sequence[GoodBlock], wanted: Wanted) -> list[int]:
     """Places in order of time; months from the one in which the earliest season's sampling begins."""
-    if wanted.axis is not Axis.MONTHS:
+    if wanted.axis is not Axis.MONTHS or not samples:
         return sorted(samples)
     first = min(day for block in good for day in _days(block, wanted)).month
     return sorted(samples, key=lambda month: (month - first) % len(MONTHS))

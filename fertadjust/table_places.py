@@ -8,12 +8,15 @@ from typing import Any, Final
 from fertadjust.band_rows import MONTHS, Axis, BandRow
 
 _SPAN: Final = re.compile(r"(?:weeks?|days?)?\s*(-?\d{1,3})(?:\s*(?:to|-|–|—)\s*(-?\d{1,3}))?", re.IGNORECASE)
+_MONTH: Final = "|".join(f"{month[:3]}(?:{month[3:]})?" for month in MONTHS)
 _A_DATE: Final = re.compile(
-    rf"\d{{1,2}}[-. /]({'|'.join(month[:3] for month in MONTHS)})[a-z]*|"
-    rf"({'|'.join(month[:3] for month in MONTHS)})[a-z]*[-. /]\d{{1,4}}|"
+    rf"\d{{1,2}}[-. /]+(?:{_MONTH})\.?(?:[-. /]+\d{{2,4}})?|"
+    rf"(?:{_MONTH})[-. /]+\d{{1,4}}|"
+    r"\d{1,2}\.\s*[^\W\d]{3,}\.?(?:\s+\d{2,4})?|"
     r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}.*",
     re.IGNORECASE,
 )
+"""What spreadsheet programs make of 1-3, 3.4 or 4/5: "3-Jan", "3. Apr", "Mar-26", "01/05/2026"."""
 _MONTH_BY_START: Final = {month[:3].lower(): month for month in MONTHS}
 _SEASON: Final = ("season", "whole season", "the whole season")
 
@@ -38,6 +41,9 @@ def read_place(text: str, axis: Axis) -> dict[str, Any]:
     """
     if not text:
         raise ValueError(f"is empty; write {_example(axis)}")
+    if _A_DATE.fullmatch(text):
+        made = ", as a spreadsheet program makes of 1-3" if axis in (Axis.WEEKS, Axis.DAYS) else ""
+        raise ValueError(f'"{text}" is a date{made}; write {_example(axis)}')
     if axis is Axis.STAGES:
         first, *rest = (stage_name(part) for part in re.split(r"\s+to\s+", text, maxsplit=1, flags=re.IGNORECASE))
         return {"stage": first, "until": rest[0]} if rest else {"stage": first}
@@ -48,10 +54,8 @@ def read_place(text: str, axis: Axis) -> dict[str, Any]:
     if axis is Axis.MONTHS:
         return {"months": _months(text)}
     found = _SPAN.fullmatch(text)
-    if found is None and _A_DATE.fullmatch(text):
-        raise ValueError(f'"{text}" is a date, as a spreadsheet program makes of 1-3; write {_example(axis)}')
     if found is None:
-        raise ValueError(f'"{text}" is no {axis.value}; write {_example(axis)}')
+        raise ValueError(f'"{text}" is no {axis.value.removesuffix("s")}; write {_example(axis)}')
     return {axis.value: (int(found[1]), int(found[2] or found[1]))}
 
 

@@ -14,7 +14,7 @@ from fertadjust.band_rows import BandRow
 from fertadjust.bands import BandTable
 from fertadjust.errors import Fault, UserError
 from fertadjust.files import write_text
-from fertadjust.table_csv import id_fault, parse_csv_table
+from fertadjust.table_csv import id_fault, looks_like_table, parse_csv_table
 from fertadjust.table_places import place_text
 from fertadjust.toml_file import parse_toml
 
@@ -37,6 +37,8 @@ _SELDOM: Final = ("confidence", "printed")
 def check_target(path: Path, overwrite: bool) -> None:
     """Whether a table may be written to a file.
 
+    A file that is no band table is not written over, whatever is asked for.
+
     Raises:
         UserError: the ending or the name will not do, or the file stands already.
     """
@@ -49,6 +51,15 @@ def check_target(path: Path, overwrite: bool) -> None:
         raise UserError(
             Fault("stands already and is left as it is; choose another name, or give --overwrite", str(path))
         )
+    if path.exists() and not _is_table(path):
+        raise UserError(Fault("stands already and is no band table; choose another name", str(path)))
+
+
+def _is_table(path: Path) -> bool:
+    try:
+        return looks_like_table(path)
+    except UserError:
+        return False
 
 
 def write_table(table: BandTable, path: Path, overwrite: bool = False) -> None:

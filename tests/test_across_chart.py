@@ -70,6 +70,20 @@ def test_the_interval_is_drawn_only_where_there_is_one() -> None:
         assert lines(across_figure(FOUND[name]), "interval end") == []
 
 
+def test_the_key_explains_only_what_is_drawn() -> None:
+    shown = {
+        name: " ".join(item.words for item in shapes(across_figure(FOUND[name])))
+        for name in ("disagreeing", "another nutrient", "bound below")
+    }
+    assert {name: "grey strip" in text for name, text in shown.items()} == {
+        "disagreeing": True,
+        "another nutrient": False,
+        "bound below": False,
+    }
+    assert "a mark says where it lies" in shown["another nutrient"]
+    assert "low (not sure)" in shown["disagreeing"]
+
+
 def test_a_mark_says_where_the_result_lies() -> None:
     figure = across_figure(PLAIN)
     assert len(lines(figure, "below")) == 2
@@ -94,7 +108,7 @@ def test_texts_fit_and_lie_apart(name: str, paper: Paper) -> None:
 
 def test_the_figure_says_in_words_what_it_shows_and_comes_out_the_same() -> None:
     figure = across_figure(PLAIN)
-    assert "high in watermelon-petiole-sap-michigan" in str(figure.get_label())
+    assert "high (not sure) in watermelon-petiole-sap-michigan" in str(figure.get_label())
     assert rendered(across_figure(PLAIN), ".svg") == rendered(across_figure(PLAIN), ".svg")
 
 

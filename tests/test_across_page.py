@@ -83,6 +83,12 @@ def test_what_people_wrote_is_text_and_set_apart() -> None:
     assert sum("alert('x')" in text for text in apart) >= 10
 
 
+def test_the_page_says_what_places_the_bands() -> None:
+    text = " ".join(Page(html_of(PLAIN)).text.split())
+    assert "The bands are those of Mon 4 May 2026; the stages are dated vines 6 inch" in text
+    assert "Placed by stage" not in text
+
+
 @pytest.mark.parametrize("name", list(FOUND))
 def test_the_verdicts_their_evidence_and_sources_are_on_the_page(name: str) -> None:
     found = FOUND[name]

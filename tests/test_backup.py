@@ -41,6 +41,7 @@ def file(tmp_path: Path) -> SeasonFile:
     folder = tmp_path / "farm"
     (folder / "bands").mkdir(parents=True)
     (folder / "bands" / "own-petiole.toml").write_text(BAND_TABLE)
+    (folder / "bands" / "draft.csv").write_text("title,Draft\n")
     (folder / SEASON_FILE).write_text(OWN + "# Früh\n", encoding="utf-8")
     (folder / "laboratories.toml").write_text(LABORATORIES)
     (folder / "photo.jpg").write_bytes(b"not the season's")
@@ -76,7 +77,7 @@ def parts_of(path: Path) -> dict[str, bytes]:
 
 def test_a_backup_holds_what_belongs_to_the_season_and_nothing_else(file: SeasonFile, backup: Path) -> None:
     parts = parts_of(backup)
-    assert sorted(parts) == ["bands/own-petiole.toml", "laboratories.toml", "records.db", "season.toml"]
+    assert sorted(parts) == ["bands/draft.csv", "bands/own-petiole.toml", "laboratories.toml", "records.db", "season.toml"]
     for name in ("bands/own-petiole.toml", "laboratories.toml", "season.toml"):
         assert parts[name] == (file.folder / name).read_bytes()
 

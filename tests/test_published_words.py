@@ -117,6 +117,37 @@ def test_totals_are_told_in_metric() -> None:
     )
 
 
+APART = "a word; beds 6 ft (1.8 m) apart; more"
+
+
+def test_a_total_for_beds_at_a_distance_is_not_for_the_land_of_a_plan_by_bed_top() -> None:
+    policy = with_published(totals=(total(100, 100, note=APART),))
+    assert beside(policy, plan((10.0,) * 7, credit=30))[1:] == [
+        "That total is for beds 6 ft (1.8 m) apart, the plan counts per acre of bed top: the two are not for "
+        "the same land."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("basis", "said"),
+    [
+        (AreaBasis.LINEAR_BED, "the plan's standard spacing should be the same."),
+        (AreaBasis.GROSS, "it is for the same land only where your beds are as far apart."),
+    ],
+)
+def test_a_total_for_beds_at_a_distance_is_set_beside_other_plans(basis: AreaBasis, said: str) -> None:
+    policy = with_published(totals=(total(100, 100, note=APART),))
+    other = Plan(SET_OUT, (7.0,) * 4, basis, 2, 0.0, 50.0, None, 0.05)
+    [_, told] = beside(policy, other)
+    assert told == f"That total is for beds 6 ft (1.8 m) apart: {said}"
+
+
+@pytest.mark.parametrize("name", ["florida-tomato", "florida-pepper", "florida-eggplant", "florida-watermelon"])
+def test_the_shipped_totals_for_beds_at_a_distance_are_recognised(name: str) -> None:
+    """UF-CV236 and UF-VPH: 6 ft; WM-SEEP: 8 ft."""
+    assert any("are not for the same land" in text for text in beside(shipped_policy(name), plan((10.0,) * 10)))
+
+
 # --- schedules -----------------------------------------------------------------------------------------------
 
 

@@ -996,13 +996,21 @@ def test_band_rows_that_do_not_go_together_are_told_with_file_row_and_line(
 def test_every_fault_of_every_own_table_is_told(told: Told) -> None:
     first = edited(("low = 2000", "low = inf"), ("high = 5000", "high = -1"), text=BAND_TABLE)
     second = edited(("own-petiole", "other"), ('axis = "weeks"', 'axis = "moons"'), text=BAND_TABLE)
-    faults = told(with_own_bands(), {"own-petiole": first, "other": second, "torn": "id = \n"})
+    chosen = edited(('"own-petiole"', '"own-petiole", "other", "torn"'), text=with_own_bands())
+    faults = told(chosen, {"own-petiole": first, "other": second, "torn": "id = \n"})
     assert {(fault.file, fault.line) for fault in faults if fault.file != "season.toml"} == {
         ("own-petiole.toml", line_of(first, "low = inf")),
         ("own-petiole.toml", line_of(first, "high = -1")),
         ("other.toml", line_of(second, "axis = ")),
         ("torn.toml", 1),
     }
+
+
+def test_a_faulty_own_table_that_is_not_chosen_is_noted_and_stops_nothing(
+    season: Callable[..., SeasonFile],
+) -> None:
+    file = season(with_own_bands(), {"own-petiole": BAND_TABLE, "torn": "id = \n"})
+    assert any("torn has faults and is not in use" in note for note in file.notes)
 
 
 def test_a_table_whose_every_row_is_faulty_is_told_of_its_rows_alone(told: Told) -> None:

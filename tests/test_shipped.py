@@ -15,6 +15,7 @@ from fertadjust.shipped import (
     citations,
     citations_for,
     folder,
+    read_band_files,
     read_band_folder,
     read_band_table,
     shipped_policy,
@@ -162,6 +163,38 @@ def test_faults_of_all_tables_of_a_folder_are_told_at_once(tmp_path: Path) -> No
     with pytest.raises(UserError) as caught:
         read_band_folder(tmp_path)
     assert list(dict.fromkeys(fault.file for fault in caught.value.faults)) == ["a-plots.toml", "c-plots.toml"]
+
+
+def test_files_that_are_no_band_tables_are_passed_over(tmp_path: Path) -> None:
+    written(tmp_path, "own-plots")
+    text = (tmp_path / "own-plots.toml").read_text(encoding="utf-8")
+    for name in (".own-plots-2.toml", "~$own-plots.toml", "season.toml", "laboratories.toml"):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / "bills.csv").write_text("day,amount\n2026-03-01,12\n", encoding="utf-8")
+    (tmp_path / "own-plots.csv").write_text("day,amount\n", encoding="utf-8")
+    (tmp_path / "wishes.toml").write_text('title = "wishes"\n', encoding="utf-8")
+    (tmp_path / "older.csv").mkdir()
+    assert read_band_files(tmp_path) == (read_band_folder(tmp_path), {})
+    assert list(read_band_folder(tmp_path)) == ["own-plots"]
+
+
+def test_a_faulty_table_is_told_by_its_id_and_blocks_no_other(tmp_path: Path) -> None:
+    written(tmp_path, "a-plots", low=3000)
+    written(tmp_path, "b-plots")
+    (tmp_path / "c-plots.toml").write_text('title = "torn\n', encoding="utf-8")
+    tables, wrong = read_band_files(tmp_path)
+    assert list(tables) == ["b-plots"]
+    assert {name: [fault.file for fault in found] for name, found in wrong.items()} == {
+        "a-plots": ["a-plots.toml"],
+        "c-plots": ["c-plots.toml"],
+    }
+
+
+def test_marks_that_turn_the_direction_of_writing_are_left_out(tmp_path: Path) -> None:
+    path = written(tmp_path, "own-plots")
+    text = path.read_text(encoding="utf-8").replace("Own plots", "Own \u202eplots\u2066 \u200fåä")
+    path.write_text(text, encoding="utf-8")
+    assert read_band_table(path).title == "Own plots åä"
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:

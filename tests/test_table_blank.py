@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -26,7 +27,7 @@ def blank(axis: Axis, **changes: object) -> Blank:
         "weeks": 3,
     } | changes
     fixed = (Tissue.PETIOLE, "petiole", Basis.SAP, "NO3-N")
-    return Blank("our-table", 'water"melon', "field", "Indiana, north", *fixed, axis, **given)  # type: ignore[arg-type]
+    return Blank("our-table", "water melon, early", "field", "Indiana, north", *fixed, axis, **given)  # type: ignore[arg-type]
 
 
 def written(where: Path, what: Blank, ending: str) -> Path:
@@ -57,7 +58,7 @@ def test_a_blank_table_is_valid_once_the_numbers_are_in(tmp_path: Path, axis: Ax
     path = written(tmp_path, blank(axis), ending)
     table = filled(path)
     assert len(table.rows) == ROWS[axis]
-    assert (table.crop, table.region) == ('water"melon', "Indiana, north")
+    assert (table.crop, table.region) == ("water melon, early", "Indiana, north")
     assert {(row.low, row.high) for row in table.rows} == {(600.0, 1100.0)}
 
 
@@ -77,12 +78,35 @@ def test_both_kinds_of_file_make_the_same_table(tmp_path: Path) -> None:
 
 def test_a_stage_says_what_it_looks_like(tmp_path: Path) -> None:
     text = written(tmp_path, blank(Axis.STAGES), ".toml").read_text()
-    assert "[[rows]] # first flower: the first flowers are open\n" in text
+    assert f"[[rows]] # first harvest: {crop_stages().meaning['first_harvest']}\n" in text
 
 
 def test_stages_come_in_the_crops_order_one_of_each_group() -> None:
     assert KNOWN is not None
     assert [KNOWN.rank(name) for name in STAGES] == list(range(len(KNOWN.order)))
+
+
+@pytest.mark.parametrize("ending", [".toml", ".csv"])
+@pytest.mark.parametrize(
+    ("changes", "key", "said"),
+    [
+        ({"crop": 'water"melon'}, "--crop", "holds a quotation mark"),
+        ({"crop": "=1+1"}, "--crop", "is no text to a spreadsheet program"),
+        ({"region": " @sum"}, "--region", "is no text to a spreadsheet program"),
+        ({"system": "fi\x1b[31meld"}, "--system", "marks that are not printed"),
+        ({"part": "petiole\nleaf"}, "--part", "marks that are not printed"),
+        ({"crop": "water\u202emelon"}, "--crop", "marks that are not printed"),
+        ({"stages": ('first"flower',)}, "--stage", "is no name of a stage"),
+        ({"stages": ("=1+1",)}, "--stage", "is no name of a stage"),
+    ],
+)
+def test_texts_that_would_not_stand_as_they_are_are_refused(
+    changes: dict[str, object], key: str, said: str, ending: str
+) -> None:
+    with pytest.raises(UserError) as caught:
+        blank_text(replace(blank(Axis.STAGES), **changes), ending, {})  # type: ignore[arg-type]
+    [fault] = caught.value.faults
+    assert fault.key == key and said in fault.message
 
 
 @pytest.mark.parametrize(

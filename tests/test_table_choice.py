@@ -240,8 +240,8 @@ def test_a_result_is_low_in_florida_and_high_in_michigan() -> None:
     assert verdict_of(found, FLORIDA) == "low"
     assert verdict_of(found, MICHIGAN) == "high"
     text = summary(found)
-    assert text.startswith(f"Low in {FLORIDA}")
-    assert text.endswith(f"high in {MICHIGAN}.")
+    assert text.startswith(f"Low (not sure) in {FLORIDA}")
+    assert text.endswith(f"high (not sure) in {MICHIGAN}.")
 
 
 def test_all_say_low() -> None:
@@ -254,7 +254,10 @@ def test_a_result_by_stage_where_the_stage_is_not_known() -> None:
     found = beside("tomato", "640", stages(), [shipped_tables()[TOMATO]])
     text = "low at first buds, within at first flower, high from fruit 1 inch to second harvest"
     assert verdict_of(found, TOMATO) == text
-    assert summary(found) == f"In {TOMATO} it depends on the stage: {text}."
+    assert summary(found) == (
+        f"In {TOMATO} it depends on the stage: low at first buds, within (not sure) at first flower, high (not "
+        "sure) from fruit 1 inch to fruit 2 inch, high from first harvest to second harvest."
+    )
     assert found.verdicts[0].side is None
     assert found.verdicts[0].by_stage
     assert found.disagreement is None
@@ -291,7 +294,7 @@ def test_a_bound_tells_only_one_side() -> None:
     assert verdict_of(found, MICHIGAN) == "cannot be told"
     assert "cannot be told in watermelon-petiole-sap-michigan" in summary(found)
     above = beside("watermelon", ">1600", FLOWER)
-    assert summary(above).startswith("All 3 tables say high")
+    assert summary(above).startswith(f"High in {MICHIGAN}, high (not sure) in {FLORIDA} and ")
 
 
 def test_a_band_with_one_edge_is_never_high() -> None:
@@ -299,6 +302,54 @@ def test_a_band_with_one_edge_is_never_high() -> None:
     found = beside("strawberry", "9000", dates, [shipped_tables()[CALIFORNIA]], basis=Basis.DRY)
     assert verdict_of(found, CALIFORNIA) == "sufficient"
     assert found.verdicts[0].places[0].found.position is None
+
+
+def test_a_side_below_the_asked_chance_is_never_told_flatly() -> None:
+    """1,300 mg/L is within 1,200 to 1,500 (SCG-WM), with a chance under 80 %."""
+    found = beside("watermelon", "1300", FLOWER, [shipped_tables()[FLORIDA]])
+    assert summary(found) == f"The only table of its kind says within (not sure): {FLORIDA}."
+    assert sure_sentence(found).endswith(f"its side is not sure at a chance of 80 % in {FLORIDA}.")
+
+
+def test_one_table_is_not_spoken_of_as_many() -> None:
+    found = beside("watermelon", "100", FLOWER, [shipped_tables()[FLORIDA]])
+    assert sure_sentence(found).endswith(f"its side is sure at a chance of 80 % in {FLORIDA}.")
+
+
+def test_a_table_that_the_day_does_not_place_is_not_left_out_of_what_is_not_sure() -> None:
+    found = beside("tomato", "640", stages(), [shipped_tables()[name] for name in (TOMATO, GREENHOUSE)])
+    assert sure_sentence(found).endswith(
+        f"not sure at a chance of 80 % in {TOMATO} (at some of its stages) and {GREENHOUSE} (at some of its "
+        "stages)."
+    )
+    assert f"Low in {GREENHOUSE} (at any of its stages, at some of them not sure)." in summary(found)
+    every = beside("tomato", "1500", stages(), [shipped_tables()[GREENHOUSE]])
+    assert sure_sentence(every).endswith(f"is sure at a chance of 80 % in {GREENHOUSE}.")
+
+
+def test_all_tables_are_those_with_a_band() -> None:
+    over = stages(first_buds=date(2026, 3, 1), third_harvest=date(2026, 5, 1), transplanting=date(2026, 3, 1))
+    late = beside("tomato", "100", over, [shipped_tables()[name] for name in (TOMATO, GREENHOUSE)])
+    assert summary(late) == f"The only table with a band says low: {GREENHOUSE}."
+
+
+def test_a_disagreement_speaks_only_of_the_tables_that_the_day_places() -> None:
+    late = shipped_tables()[TOMATO].model_copy(update={"id": "z-late", "crop": "watermelon"})
+    tables, wanted = [*of("watermelon"), late], Wanted("watermelon", basis=Basis.SAP)
+    [apart] = disagreements(candidates(of("watermelon"), wanted, ON, FLOWER))
+    assert apart.unplaced == 0
+    assert "not placed" not in disagreement_words(apart)
+    found = disagreements(candidates(tables, wanted, ON, stages(vines_6_inch=date(2026, 4, 10))))
+    assert [(len(item.bands), item.unplaced) for item in found] == [(2, 2)]
+    assert disagreement_words(found[0]).startswith(
+        "Only the 2 tables that the day places are compared; 2 are not placed. "
+    )
+
+
+def test_a_day_before_the_first_week_is_told_in_words() -> None:
+    on, dates = date(2026, 2, 1), stages(first_bloom=date(2026, 3, 2))
+    item = candidate(shipped_tables()[SOUTHEAST], "NO3-N", on, dates)
+    assert item.why == "Sun 1 Feb 2026 is before first bloom (Mon 2 Mar 2026), on which week 1 begins"
 
 
 def test_nitrate_is_converted_and_said_to_be() -> None:

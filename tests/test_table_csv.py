@@ -15,7 +15,7 @@ from fertadjust.errors import UserError
 from fertadjust.evidence import Evidence
 from fertadjust.shipped import read_band_folder, read_band_table, shipped_tables
 from fertadjust.table_csv import parse_csv_table
-from fertadjust.table_write import csv_text, table_text, toml_text
+from fertadjust.table_write import csv_text, table_text, toml_text, write_table
 from fertadjust.toml_file import parse_toml
 
 HEAD = """title,Our own plots
@@ -213,6 +213,40 @@ def test_two_files_of_one_id_are_a_fault(tmp_path: Path) -> None:
     (tmp_path / "our-plots.toml").write_text(toml_text(table(HEAD + BANDS)))
     with pytest.raises(UserError, match=r"our-plots\.csv: our-plots\.toml beside it is a table of the same id"):
         read_band_folder(tmp_path)
+
+
+def test_marks_that_turn_the_direction_of_writing_are_left_out() -> None:
+    assert table(HEAD.replace("title,", "title,\u202e\u2067", 1) + BANDS) == table(HEAD + BANDS)
+
+
+def test_a_file_of_the_season_is_no_name_for_a_table(tmp_path: Path) -> None:
+    for name in ("season.toml", "laboratories.toml"):
+        with pytest.raises(UserError, match="is a file of the season itself"):
+            write_table(table(HEAD + BANDS), tmp_path / name)
+
+
+@pytest.mark.parametrize(
+    "text", ["day,amount\n2026-03-01,12\n", "", "place\n", "\x00", '[crop]\nname = "tomato"\n', "torn = \n"]
+)
+@pytest.mark.parametrize("ending", [".csv", ".toml"])
+def test_what_is_no_band_table_is_not_written_over_whatever_is_asked(
+    tmp_path: Path, ending: str, text: str
+) -> None:
+    path = tmp_path / f"our-plots{ending}"
+    path.write_text(text)
+    with pytest.raises(UserError, match="stands already and is no band table"):
+        write_table(table(HEAD + BANDS), path, overwrite=True)
+    assert path.read_text() == text
+
+
+def test_a_band_table_is_written_over_when_asked_with_faults_or_without(tmp_path: Path) -> None:
+    for name, text in (
+        ("our-plots.csv", HEAD + BANDS.replace("NO3-N", "?")),
+        ("our-plots.toml", 'rows = []\naxis = "?"\n'),
+    ):
+        (tmp_path / name).write_text(text)
+        write_table(table(HEAD + BANDS), tmp_path / name, overwrite=True)
+        assert read_band_table(tmp_path / name) == table(HEAD + BANDS)
 
 
 def test_a_missing_file_is_told(tmp_path: Path) -> None:

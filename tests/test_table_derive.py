@@ -76,7 +76,7 @@ def test_the_fewest_samples_that_reach_the_quantiles(low: float, high: float, le
 
 
 def test_too_few_for_the_quantiles_are_refused() -> None:
-    with pytest.raises(UserError, match="only the smallest and largest value; 7 are needed"):
+    with pytest.raises(UserError, match="6 is too few for the 10 % and 90 % quantiles: give 7 or more"):
         made(good(*series(*TEN)), least=6)
 
 
@@ -129,6 +129,12 @@ def test_results_of_one_day_count_once_with_their_mean() -> None:
     assert row.note.startswith("n = 10 ")
 
 
+def test_a_bound_beside_a_value_of_its_day_plays_no_part_and_is_told() -> None:
+    found = made(good(*series(*TEN), result(0, 500, Censor.BELOW), result(0, 600, Censor.BELOW)))
+    assert found.table.rows == made(good(*series(*TEN))).table.rows
+    assert found.told == ("2 bounds left out, since the day has a measured value beside it.",)
+
+
 def test_results_of_another_kind_are_left_out() -> None:
     [place] = made(good(*series(*TEN), result(30, 9, tissue=Tissue.LEAF))).places
     assert place.n == 10
@@ -177,6 +183,9 @@ def test_an_edge_that_is_given_does_not_depend_on_where_the_bounds_lie(limit: fl
 def test_no_results_and_results_all_alike_are_told() -> None:
     with pytest.raises(UserError, match="there is no result of petiole NO3-N, dry"):
         made(good())
+    for axis in Axis:
+        with pytest.raises(UserError, match="there is no result of petiole NO3-N, dry"):
+            made(good(), axis=axis, stages=("first_bloom",))
     with pytest.raises(UserError, match="all but alike"):
         made(good(*series(*[2000.0] * 10)))
 

@@ -188,7 +188,7 @@ def _print_across(found: Across, stages: StageDates, in_use: frozenset[str]) -> 
             say(f"{item.candidate.why[:1].upper()}{item.candidate.why[1:]}.", indent="   ")
         for judged in item.unnoticed:
             say(
-                f"{words.SIDES[judged.found.side].capitalize()} if {judged.band.label} has begun: "
+                f"{words.side_words(judged, found).capitalize()} if {judged.band.label} has begun: "
                 f"{words.band_words(judged.band)}.",
                 indent="   ",
             )

@@ -75,9 +75,9 @@ def show(table: str, folder: Path | None, as_json: bool) -> None:
     from fertadjust.stages import stage_words
 
     tables = known_tables(folder)
-    if table not in tables:
+    found = tables.get(table.strip().lower())
+    if found is None:
         raise UserError(Fault(f'there is no table "{table}"; see: fertadjust bands list', key="TABLE"))
-    found = tables[table]
     if as_json:
         echo_json(found.as_data())
         return
@@ -122,10 +122,11 @@ def _row(row: BandRow) -> list[str]:
 
 def _place(row: BandRow) -> str:
     from fertadjust.stages import stage_words
+    from fertadjust.table_choice import span_words
 
     for name, span in (("week", row.weeks), ("day", row.days)):
         if span is not None:
-            return f"{name} {span[0]}" if span[0] == span[1] else f"{name}s {span[0]}-{span[1]}"
+            return f"{name} {span[0]}" if span[0] == span[1] else f"{name}s {span_words(span)}"
     if row.stage is not None:
         return stage_words(row.stage) + (f" to {stage_words(row.until)}" if row.until else "")
     return "season" if row.months is None else ", ".join(row.months)

@@ -105,6 +105,18 @@ def known_tables(folder: Path | None) -> dict[str, BandTable]:
     return shipped_tables() | own
 
 
+def _tables_of(season: Season) -> dict[str, BandTable]:
+    """The shipped tables and those that can be used of the season's own folder; what is left out is told."""
+    from fertadjust.shipped import read_band_files, shipped_tables
+
+    if season.file.tables_folder is None:
+        return dict(shipped_tables())
+    own, wrong = read_band_files(season.file.folder / season.file.tables_folder)
+    for name in sorted(wrong.keys() | (own.keys() & shipped_tables().keys())):
+        click.echo(f"! The own table {name} is left out: it has faults, or the id of a shipped one.", err=True)
+    return own | shipped_tables()
+
+
 @dataclass(frozen=True)
 class Ground:
     """What tables are placed by: a season's block, or what was given beside it.
@@ -155,6 +167,7 @@ class Ground:
 
     def _typed(self, crop: str, given: Sequence[str]) -> dict[str, date]:
         from fertadjust.shipped import crop_stages
+        from fertadjust.table_places import stage_name
 
         order = crop_stages().of(crop)
         tables = [table for table in self.tables.values() if crop in table.crops]
@@ -163,7 +176,7 @@ class Ground:
         dates: dict[str, date] = {}
         for text in given:
             name, sign, day = text.partition("=")
-            stage = name.strip().lower().replace(" ", "_").replace("-", "_")
+            stage = stage_name(name)
             if not sign:
                 raise UserError(Fault(f'"{text}": write it as first_flower=2026-04-20', key="--stage"))
             if stage not in names:
@@ -210,9 +223,8 @@ def ground_of(folder: Path | None, season: Path | None, block: str | None) -> Gr
             raise UserError(Fault("goes with --season", key="--block"))
         return Ground(known_tables(folder), None, "")
     opened = open_folder(season)
-    own = opened.file.tables_folder
-    where = folder if folder is not None else None if own is None else opened.file.folder / own
-    return Ground(known_tables(where), opened, pick_block(opened, block))
+    tables = _tables_of(opened) if folder is None else known_tables(folder)
+    return Ground(tables, opened, pick_block(opened, block))
 
 
 # --- candidates -------------------------------------------------------------------------------------------

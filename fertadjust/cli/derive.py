@@ -62,7 +62,7 @@ Examples:
     "--low", type=float, default=0.10, show_default=True, help="Share of the results below the low edge."
 )
 @click.option("--high", type=float, default=0.90, show_default=True, help="Share below the high edge.")
-@click.option("--least", type=click.IntRange(2), default=10, show_default=True, help="Samples that a band needs.")
+@click.option("--least", type=int, default=10, show_default=True, help="Samples that a band needs.")
 @click.option("--to", type=click.Path(path_type=Path), help="File to write, .toml or .csv; without it only shown.")
 @overwrite_option
 def derive(
@@ -143,8 +143,10 @@ def _head(
 ) -> dict[str, Any]:
     """What the table is for, by the seasons that it is made of; they have to agree."""
     from fertadjust.band_rows import Axis
-    from fertadjust.table_blank import PARTS, Blank
+    from fertadjust.table_blank import PARTS, Blank, text_faults
 
+    if part is not None and (faults := text_faults("--part", part)):
+        raise UserError(faults)
     for what, names in (
         ("crop", {file.crop for file in files}),
         ("system", {file.system for file in files}),

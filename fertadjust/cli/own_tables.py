@@ -137,7 +137,12 @@ def check(file: Path, as_json: bool) -> None:
     print_use(table, file)
 
 
-@click.command(epilog="Example: fertadjust bands convert our-watermelon.csv --to our-watermelon.toml")
+@click.command(
+    epilog="""\b
+Example:
+  fertadjust bands convert our-watermelon.csv --to our-watermelon.toml
+"""
+)
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--to", type=click.Path(path_type=Path), required=True, help="File to write, .toml or .csv.")
 @overwrite_option

@@ -41,7 +41,7 @@ def list_(crop: str | None, as_json: bool) -> None:
     from fertadjust.shipped import shipped_policies
 
     every = shipped_policies()
-    found = {name: policy for name, policy in every.items() if crop is None or crop in policy.crops}
+    found = {name: policy for name, policy in every.items() if crop is None or _of(crop, policy)}
     if not found:
         crops = sorted({name for policy in every.values() for name in policy.crops if name != ANY})
         raise UserError(
@@ -79,7 +79,7 @@ def show(rules: str, system: str, as_json: bool) -> None:
     from fertadjust.shipped import citations_for, shipped_policies
     from fertadjust.units import UnitSystem
 
-    found = shipped_policies().get(rules)
+    found = shipped_policies().get(rules.strip().lower())
     if found is None:
         raise UserError(Fault(f'there are no rules "{rules}"; see: fertadjust rules list', key="RULES"))
     units = UnitSystem(system)
@@ -106,8 +106,14 @@ def show(rules: str, system: str, as_json: bool) -> None:
         say(f"{evidence.value}: {EVIDENCE_MEANS[evidence]}", indent="  ")
 
 
+def _of(crop: str, policy: Policy) -> bool:
+    """Whether rules are of a crop, by any of its names, in capitals or not."""
+    return " ".join(crop.split()).casefold() in {name.casefold() for name in policy.crops}
+
+
 def _place(policy: Policy) -> str:
-    regions = ", ".join(policy.regions) if policy.regions else "no region in particular"
+    names = policy.regions or ("no region in particular",)
+    regions = ("; " if any("," in name for name in names) else ", ").join(names)
     system = "any system" if policy.system == "any" else policy.system
     return f"{system}; {regions}"
 

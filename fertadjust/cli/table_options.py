@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -59,8 +60,15 @@ def kind_of(tissue: str, basis: str, analyte: str | None) -> str:
 
 
 def print_use(table: BandTable, file: Path) -> None:
-    folder = file.parent.name or "."
-    say("To use it, in season.toml (the folder counts from there):")
-    click.echo("  [bands]")
-    click.echo(f'  folder = "{folder}"')
+    """Say how a season comes to use the table in a file: in a folder of its own, below that of the season."""
+    where = file.resolve().parent
+    home = next((parent for parent in where.parents if (parent / "season.toml").is_file()), None)
+    if home is None or (where / "season.toml").is_file():
+        say("To use it, put it into a folder of its own beside season.toml, such as bands, and write")
+        folder = "bands"
+    else:
+        say("To use it, write")
+        folder = where.relative_to(home).as_posix()
+    click.echo(f"  folder = {json.dumps(folder, ensure_ascii=False)}")
     click.echo(f'  tables = ["{table.id}"]')
+    say("under [bands] in season.toml; other tables in use are named in the same list.")

@@ -97,6 +97,33 @@ def test_a_table_is_converted_there_and_back(run: Run, refused: Refused, filled:
     assert "stands already" in refused("bands", "convert", filled, "--to", other)
 
 
+def test_the_help_shows_a_command_that_can_be_typed(run: Run) -> None:
+    output = run("bands", "convert", "--help").output
+    assert "  fertadjust bands convert our-watermelon.csv --to our-watermelon.toml\n" in output
+
+
+@pytest.mark.parametrize("name", ["season.toml", "laboratories.toml", "bills.csv"])
+def test_other_files_are_never_written_over(refused: Refused, fresh: Path, name: str) -> None:
+    (fresh / "bills.csv").write_text("day,amount\n")
+    for more in ((*BLANK,), (*derive(fresh),)):
+        refused(*more, "--to", fresh / name, "--overwrite")
+
+
+def test_how_to_use_a_table_counts_from_the_seasons_folder(run: Run, filled: Path, fresh: Path) -> None:
+    def said(where: Path) -> str:
+        where.parent.mkdir(parents=True, exist_ok=True)
+        where.write_text(filled.read_text())
+        return run("bands", "check", where).output.split("To use it", 1)[1]
+
+    assert said(fresh / "bands" / "our-watermelon.csv").startswith(
+        ', write\n  folder = "bands"\n  tables = ["our-watermelon"]\nunder [bands] in season.toml'
+    )
+    assert '\n  folder = "tables/own"\n' in said(fresh / "tables" / "own" / "our-watermelon.csv")
+    beside = said(fresh / "our-watermelon.csv")
+    assert "put it into a folder of its own beside season.toml, such as bands" in words(beside)
+    assert '\n  folder = "bands"\n' in beside
+
+
 # --- derived ---------------------------------------------------------------------------------------------------
 
 
@@ -146,6 +173,21 @@ def test_too_few_results_are_told_place_by_place(refused: Refused, lived: Path) 
 def test_a_block_that_is_not_there_and_one_named_twice_are_told(refused: Refused, lived: Path) -> None:
     assert "meadow" in refused("bands", "derive", "--good", lived, "meadow")
     assert "would count twice" in refused(*derive(lived, "--good", lived, "hill"))
+
+
+def test_no_result_of_the_kind_is_told_on_every_axis(refused: Refused, fresh: Path) -> None:
+    for axis in ("season", "months", "weeks"):
+        told = refused("bands", "derive", "--good", fresh, "creek", "--axis", axis, "--anchor", "first_bloom")
+        assert "there is no result of petiole NO3-N, dry" in told
+
+
+@pytest.mark.parametrize("least", [-1, 0, 1, 6])
+def test_too_few_samples_for_a_band_are_told_in_one_line(refused: Refused, lived: Path, least: int) -> None:
+    told = refused(*derive(lived, "--least", least))
+    assert told == (
+        f"Error: least: {least} is too few for the 10 % and 90 % quantiles: give 7 or more, or quantiles nearer "
+        "to 50 %\n"
+    )
 
 
 def test_seasons_of_different_systems_are_not_put_together(refused: Refused, lived: Path, fresh: Path) -> None:

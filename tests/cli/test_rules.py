@@ -42,6 +42,19 @@ def test_rules_of_one_crop_are_listed_by_any_of_its_names_with_those_of_no_crop(
     assert "Rules of no crop in particular: florida-drip, general, mid-atlantic." in words(output)
 
 
+def test_names_are_found_in_capitals(run: Run) -> None:
+    assert (
+        run("rules", "list", "--crop", " Sweet  Corn").output
+        == run("rules", "list", "--crop", "sweet corn").output
+    )
+    assert run("rules", "show", "Florida-Tomato").output == run("rules", "show", "florida-tomato").output
+
+
+def test_regions_with_commas_in_their_names_are_set_apart(run: Run) -> None:
+    for args in (("list",), ("show", "georgia-cotton")):
+        assert "Georgia, Coastal Plain; Georgia" in words(run("rules", *args).output)
+
+
 def test_only_what_is_recalled_is_marked_so(run: Run) -> None:
     text = words(run("rules", "list", "--crop", "sweet corn").output)
     assert "sweet corn; field; Delaware, Mid-Atlantic; 2 statements Rules of" in text

@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 
 from fertadjust.api import Season, open_season
+from fertadjust.cli.setup_questions import offered_rules
+from fertadjust.errors import Fault, UserError
 from fertadjust.season_file import read_season
-from fertadjust.shipped import shipped_tables
+from fertadjust.shipped import shipped_policies, shipped_tables
 from fertadjust.starter import stages_needed
 from fertadjust.units import UnitSystem
 from tests.cli.conftest import Refused, Run, contents, too_wide
@@ -258,7 +260,7 @@ def test_a_schedule_is_offered_and_may_be_left(run: Run, tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("given", "message"),
     [
-        (["--schedule=3"], '--schedule: "3" should be numbers from 1 to 2'),
+        (["--schedule=3"], '--schedule: "3" should be a number from 1 to 2'),
         (["--schedule=1", "--rate=14"], "--rate: state --rate or --schedule, one of the two"),
         (["--rate=14", "--standard-spacing=6"], "--standard-spacing: goes with --basis linear_bed"),
         (
@@ -266,7 +268,13 @@ def test_a_schedule_is_offered_and_may_be_left(run: Run, tmp_path: Path) -> None
             '--rules: there are no rules "florida"; for tomato there are: florida-tomato',
         ),
         (["--rate=14", "--rules=georgia-cotton"], "--rules: georgia-cotton is for cotton, the crop is tomato"),
-        (["--rate=14", "--rules=general", "--floor=20", "--ceiling=15"], "floor 20 is above ceiling 15"),
+        (["--rate=14", "--rules=general", "--floor=20", "--ceiling=15"], "--floor: floor 20 is above ceiling 15"),
+        (["--rate=14", "--ceiling=5"], "--rate: a planned rate of 14 is above the ceiling of 5 lb N/ac/week"),
+        (["--rate=14", "--floor=40"], "--floor: floor 40 is above ceiling 31.5"),
+        (
+            ["--schedule=1", "--basis=linear_bed", "--standard-spacing=6", "--ceiling=15"],
+            "--ceiling: ceiling 15 is below the highest planned rate, 17.5 lb N/ac/week",
+        ),
     ],
 )
 def test_answers_on_rules_that_will_not_do_write_nothing(refused: Refused, given: list[str], message: str) -> None:
@@ -312,7 +320,14 @@ def test_with_nobody_to_ask_what_is_missing_is_told(refused: Refused, left_out: 
         ({"rate": "nan"}, "should be a finite number; found nan"),
         ({"row_length": "inf"}, "should be a finite number; found inf"),
         ({"season_cap": "nan"}, "should be a finite number; found nan"),
-        ({"bed_top_width": "6"}, "bed_top_width 6 is wider than bed_spacing 5"),
+        ({"bed_top_width": "6"}, "--bed-top-width: a bed top of 6 ft is wider than the bed spacing of 5 ft"),
+        ({"farm": "  "}, "--farm: is empty; write a name"),
+        ({"block": "  "}, "--block: is empty; write a name"),
+        ({"system": ""}, "--system: is empty; write a name, or leave the option out"),
+        ({"region": " "}, "--region: is empty; write a name, or leave the option out"),
+        ({"planted": "2026-03-10"}, "--stage: first bloom on 2026-03-02 is before planting on 2026-03-10"),
+        ({"stage": "first_blom=2026-03-02"}, "no stage of strawberry; did you mean first_bloom"),
+        ({"stage": "first flower=2026-03-02"}, '--stage: "first flower" is no stage of strawberry; did you mean'),
         ({"stage": "first_bloom=soon"}, '"first_bloom=soon" should be NAME=DATE, first_bloom=2026-03-02'),
         ({"stage": "2026-03-02"}, '"2026-03-02" should be NAME=DATE'),
         ({"table": "strawberry"}, "no strawberry table strawberry; there are: "),
@@ -331,7 +346,9 @@ def test_with_nobody_to_ask_what_is_missing_is_told(refused: Refused, left_out: 
 def test_an_answer_that_will_not_do_writes_nothing(
     refused: Refused, tmp_path: Path, changes: dict[str, str], message: str
 ) -> None:
-    assert message in refused("new", "farm", *options(**changes))
+    told = refused("new", "farm", *options(**changes))
+    assert message in told
+    assert "season.toml" not in told
     assert not (tmp_path / "farm").exists()
 
 
@@ -340,13 +357,14 @@ def test_two_tables_for_the_same_kind_write_nothing(refused: Refused) -> None:
     stages = [
         part for stage in stages_needed("strawberry", [other]) for part in ("--stage", f"{stage}=2026-03-05")
     ]
-    assert "choose one" in refused("new", "farm", *options(), "--table", other, *stages)
+    told = refused("new", "farm", *options(), "--table", other, *stages)
+    assert f"--table: {SOUTHEAST} and {other} are both for petiole NO3-N, dry: choose one" in told
 
 
-def test_a_stage_name_that_is_no_word_is_told_as_such(refused: Refused) -> None:
-    told = refused("new", "farm", *options(), "--stage", "full bloom=2026-03-20")
-    assert "--stage" in told
-    assert "torn" not in told
+@pytest.mark.parametrize("name", ["first_bloom", "First bloom", "first-bloom", " FIRST  BLOOM "])
+def test_a_stage_may_be_named_as_people_write_it(run: Run, tmp_path: Path, name: str) -> None:
+    run("new", "farm", *options(stage=f"{name}=2026-03-02"))
+    assert read_season(tmp_path / "farm").blocks["north"].stages.dates == {"first_bloom": date(2026, 3, 2)}
 
 
 @pytest.mark.parametrize("numbers", ["0", "99", "1;2", "one", "", "1,", "²"])
@@ -358,6 +376,139 @@ def test_table_numbers_that_will_not_do_write_nothing(refused: Refused, numbers:
 def test_a_place_that_cannot_be_written_is_told(refused: Refused, tmp_path: Path) -> None:
     (tmp_path / "farm").write_text("not a folder")
     assert "cannot be written" in refused("new", "farm", *options())
+
+
+# --- asked again --------------------------------------------------------------------------------------------
+
+
+def test_an_answer_that_does_not_fit_is_asked_for_again(run: Run, tmp_path: Path) -> None:
+    other = TABLES.index("strawberry-petiole-dry-delaware") + 1
+    answers = [
+        *("  ", "Fernhill", "us", "strawbery", "strawberry"),
+        *("99", f"{TABLES.index(SOUTHEAST) + 1},{other}", str(TABLES.index(SOUTHEAST) + 1)),
+        *(" ", "", "  ", "", "2025-10-14", "2025-03-02", "2026-03-02"),
+        *(" ", "North", "300", "10", "6", "5", "7"),
+        *("2026-03-02", "12", "", "9", "5.25"),
+    ]
+    result = run("new", "farm", input="\n".join(answers) + "\n")
+    text = " ".join(result.output.split())
+    for told in (
+        "Error: is empty; write a name",
+        'Error: no table is for "strawbery"; did you mean strawberry?',
+        f'Error: "99" should be numbers from 1 to {len(TABLES)}',
+        "are both for petiole NO3-N, dry: choose one",
+        "Error: first bloom on 2025-03-02 is before planting on 2025-10-14",
+        "Error: a bed top of 6 ft is wider than the bed spacing of 5 ft",
+        "Error: a planned rate of 9 is above the ceiling of 7 lb N/ac/week of the rules",
+    ):
+        assert told in text
+    file = read_season(tmp_path / "farm")
+    assert (file.farm, file.region, file.system) == ("Fernhill", "US Southeast", "annual plasticulture")
+    assert [table.id for table in file.tables] == [SOUTHEAST]
+    (block,) = file.blocks.values()
+    assert (block.block.bed_spacing_ft, block.plan.rates_lb_ac[0]) == (7, 5.25)
+
+
+def test_bounds_that_cross_are_asked_for_again(run: Run, tmp_path: Path) -> None:
+    given = options(crop="grape", table="grape-thompson-seedless-petiole-dry-california", stage="none")
+    given += ["--variety=Thompson Seedless", "--rules=general"]
+    result = run("new", "farm", *given, input="6\n5\n5.5\n8\n")
+    assert "Error: ceiling 5 is below the highest planned rate, 5.25 lb N/ac/week" in result.output
+    assert "Error: floor 6 is above ceiling 5.5" in result.output
+    (block,) = read_season(tmp_path / "farm").blocks.values()
+    assert (block.plan.floor_lb_ac, block.plan.ceiling_lb_ac) == (6, 8)
+
+
+def test_a_number_or_name_that_is_not_listed_is_asked_for_again(run: Run, tmp_path: Path) -> None:
+    given = options(crop="grape", table="grape-thompson-seedless-petiole-dry-california", stage="none")
+    given += ["--variety=Thompson Seedless", "--floor=2", "--ceiling=9"]
+    text = " ".join(run("new", "farm", *given, input="general rules\ngeneral\n").output.split())
+    assert 'Error: "general rules" should be a name above, or a number from 1 to ' in text
+    told = run("new", "other", *tomato(rate=None), input="\n\n\n3\n\n14\n").output
+    assert 'Error: "3" should be a number from 1 to 2' in told
+    assert read_season(tmp_path / "other").blocks["north"].plan.rates_lb_ac[0] == 14
+
+
+def test_what_still_does_not_fit_is_told_by_its_option(refused: Refused, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The season file is read as a whole in the end; nobody has seen its lines, so none is named."""
+    faults = [
+        Fault("too long", "season.toml", 9, key) for key in ("plan.ramp", "blocks.north.row_length", "stages")
+    ]
+
+    def read(text: str, folder: Path) -> None:
+        raise UserError(faults)
+
+    monkeypatch.setattr("fertadjust.season_file.parse_season", read)
+    told = refused("new", "farm", *options())
+    assert told == "Error: --schedule: too long\nError: --row-length: too long\nError: --stage: too long\n"
+
+
+# --- tables, rules and dates --------------------------------------------------------------------------------
+
+
+OFFERED = [
+    (name, crop, policy.id) for name, crop in EVERY for policy in offered_rules(crop, shipped_tables()[name])
+]
+
+
+@pytest.mark.parametrize(("name", "crop", "rules"), OFFERED)
+def test_every_set_of_rules_that_is_offered_can_be_taken_with_every_table(
+    run: Run, tmp_path: Path, name: str, crop: str, rules: str
+) -> None:
+    """And the season file leads to them by itself, or names them: with the usual system and region, and others."""
+    shipped = shipped_policies()[rules]
+    bounds = {"floor": "2", "ceiling": "9"} if shipped.floor is None else {}
+    given = options(crop=crop, table=name, stage="none", rules=rules, variety="", **bounds)
+    for folder, more in (("farm", []), ("moved", ["--region=Delaware", f"--system={shipped.system}"])):
+        run("new", folder, *given, *more)
+        assert read_season(tmp_path / folder).policy.id == rules
+
+
+def test_rules_of_another_region_are_named_in_the_file(run: Run, tmp_path: Path) -> None:
+    """One set of rules alone is for watermelon in this system, but for Florida, and the season is in Michigan."""
+    table = "watermelon-petiole-sap-michigan"
+    run("new", "farm", *options(crop="watermelon", table=table, stage="none", rules="florida-watermelon"))
+    file = read_season(tmp_path / "farm")
+    assert (file.policy.id, file.region) == ("florida-watermelon", "Michigan")
+    assert '\nrules = "florida-watermelon"\n' in file.text
+
+
+def test_bands_published_in_nitrate_are_listed_in_nitrate_nitrogen(run: Run) -> None:
+    """Japan, tomato sap: 4,000 to 7,000 mg/L NO3; times 14.0067 / 62.0049 (atomic masses) that is 904 to 1,581."""
+    listed = run("new", "farm", *options(crop="tomato", table=None), input="x\n", code=2).output
+    (row,) = [line for line in listed.splitlines() if " Japan " in line]
+    assert row.endswith("904 to 1,581 mg/L") and "petiole sap NO3-N" in row
+    assert "4,000 to 7,000" not in listed
+
+
+def test_a_table_without_a_date_to_count_from_is_told(run: Run, tmp_path: Path) -> None:
+    given = options(crop="cotton", table="cotton-petiole-dry-georgia", stage="none", rules="general", variety="")
+    text = " ".join(run("new", "farm", *given, "--floor=2", "--ceiling=9").output.split())
+    assert "cotton-petiole-dry-georgia has no band before first_bloom has a date: fertadjust stages set" in text
+    assert read_season(tmp_path / "farm").blocks["north"].stages.dates == {}
+    assert "there is no band until one has" in " ".join(run("new", "--help").output.split())
+    assert "has no band before" not in run("new", "other", *options()).output
+
+
+def test_the_day_of_planting_that_a_schedule_was_started_from_is_dated(run: Run, tmp_path: Path) -> None:
+    given = tomato(rate=None, basis="linear_bed", weeks="11", planted="2026-03-02", standard_spacing="6")
+    run("new", "farm", *given, "--schedule=1", "--start=2026-03-16")
+    file = read_season(tmp_path / "farm")
+    (block,) = file.blocks.values()
+    assert block.stages.dates == {"transplanting": date(2026, 3, 2)}
+    assert block.plan.rates_lb_ac[0] == 14  # week 3 of the schedule (UF/IFAS, recalled: 2 lb N/ac/day)
+    assert (
+        "\n# The day of planting, taken for transplanting: week 1 of the schedule below begins with it.\n"
+        in file.text
+    )
+    assert "date transplanting" not in " ".join(run("check", "--season", "farm").output.split())
+    seen = tomato(rate=None, planted="2026-03-02")
+    run("new", "other", *seen, "--schedule=1", "--stage", "transplanting=2026-03-04")
+    other = read_season(tmp_path / "other")
+    assert other.blocks["north"].stages.dates == {"transplanting": date(2026, 3, 4)}
+    assert "taken for" not in other.text
+    run("new", "plain", *tomato(rate="14", planted="2026-03-02"))
+    assert read_season(tmp_path / "plain").blocks["north"].stages.dates == {}
 
 
 # --- check --------------------------------------------------------------------------------------------------
@@ -549,7 +700,8 @@ def test_a_fault_is_told_with_file_line_and_key(
 
 def test_an_own_band_table_with_faults_is_told_by_its_file(refused: Refused, fresh: Path) -> None:
     path = fresh / "season.toml"
-    path.write_text(path.read_text().replace("[bands]\n", '[bands]\nfolder = "bands"\n'))
+    text = path.read_text().replace("[bands]\n", '[bands]\nfolder = "bands"\n')
+    path.write_text(text.replace('tables = ["strawberry-petiole', 'tables = ["mine", "strawberry-petiole'))
     (fresh / "bands").mkdir()
     (fresh / "bands" / "mine.toml").write_text("schema = 1\nid = \n")
     assert "Error: mine.toml, line 2: the file is torn or mistyped here" in refused("check", "--season", fresh)
