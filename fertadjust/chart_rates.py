@@ -111,8 +111,13 @@ def _label_rates(axes: Axes, sheet: Sheet, columns: _Columns, tops: Mapping[Plan
         near = [top for other, top in tops.items() if abs(other.number - week.number) <= 1]
         above = spots.over(axes, 0.0 if text == "0" else max(near) - rate)
         sheet.labels.beside(axes, _middle(week), rate, text, above, leader=text != "0")
-    fed = [(week, rate, f"planned {rate:.2f}") for week, rate in planned.items() if rate > 0][-1:]
-    ends = fed + (last if sheet.paper.small else [])
+    ends = last if sheet.paper.small else []
+    for week, rate in [item for item in planned.items() if item[1] > 0][-1:]:
+        text = f"planned {rate:.2f}"
+        if week == sheet.season.plan.weeks[-1]:
+            ends = [(week, rate, text), *ends]
+        else:
+            sheet.labels.beside(axes, at(week.end) + 0.5, rate, text, spots.AFTER)
     name_ends(axes, sheet, [(at(week.end) + 0.5, rate, text) for week, rate, text in ends])
 
 

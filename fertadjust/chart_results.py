@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 from fertadjust import chart_labels as spots
 from fertadjust import chart_style as look
 from fertadjust.chart_axes import value_axis
-from fertadjust.chart_sheet import Kind, Sheet, named_days
+from fertadjust.chart_sheet import Kind, Sheet, bands_over, named_days
 from fertadjust.chart_style import LineStyle, at, folded
 from fertadjust.compare import Side
-from fertadjust.errors import OutOfSeason
 from fertadjust.projection import Z_95, Projection
 from fertadjust.readings import side_of
 from fertadjust.rules.evidence_rules import budget
@@ -105,15 +104,9 @@ class Scale:
 
 def edges(sheet: Sheet, kind: Kind) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Low and high edge of a kind's band on each day of the axis [stored unit]; NaN where there is none."""
-    table = sheet.season.table_for(kind.tissue, kind.basis, kind.analyte)
-    low, high = [], []
-    for day in sheet.span.days:
-        try:
-            band = None if table is None else table.band_on(kind.analyte, day, sheet.season.stages)
-        except OutOfSeason:
-            band = None
-        low.append(np.nan if band is None or band.low is None else band.low)
-        high.append(np.nan if band is None or band.high is None else band.high)
+    bands = bands_over(sheet.season, kind, sheet.span)
+    low = [np.nan if band is None or band.low is None else band.low for band in bands]
+    high = [np.nan if band is None or band.high is None else band.high for band in bands]
     return np.array(low, dtype=np.float64), np.array(high, dtype=np.float64)
 
 

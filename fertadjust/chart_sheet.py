@@ -9,10 +9,12 @@ from typing import Final, NamedTuple
 
 from matplotlib.figure import Figure
 
+from fertadjust.band_rows import Band
 from fertadjust.block_day import DayOfBlock
 from fertadjust.chart_labels import Flag, Labels
 from fertadjust.chart_style import DASH_DOT, DASH_DOT_DOT, SIGNS, LineStyle, Mark, Paper, Span, plain_name
 from fertadjust.dates import short_day
+from fertadjust.errors import OutOfSeason
 from fertadjust.projection import Projection, projection
 from fertadjust.readings import side_of
 from fertadjust.rules.facts import Facts, Reading, Recommendation
@@ -20,7 +22,7 @@ from fertadjust.season import BlockSeason
 from fertadjust.stored import Replaced
 from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, TissueResult, stored_unit
 from fertadjust.units import DAYS_PER_WEEK, UnitSystem
-from fertadjust.words import band_words
+from fertadjust.words import band_words, recalled_mark
 
 _AROUND_PLAN: Final = timedelta(days=60)
 """How far from the plan the axis goes along with the day looked from, decisions and reviews."""
@@ -153,6 +155,23 @@ def _drawn(item: Replaced, season: BlockSeason) -> bool:
 def readings_known(season: BlockSeason, on: date) -> tuple[Reading, ...]:
     """Nitrogen readings with a band known by a day, made as the advice makes them, oldest first."""
     return tuple(season.later_readings(None, on))
+
+
+def bands_over(season: BlockSeason, kind: Kind, span: Span) -> list[Band | None]:
+    """The band of a kind on each day of an axis; None where there is none."""
+    table = season.table_for(kind.tissue, kind.basis, kind.analyte)
+    bands: list[Band | None] = []
+    for day in span.days:
+        try:
+            bands.append(None if table is None else table.band_on(kind.analyte, day, season.stages))
+        except OutOfSeason:
+            bands.append(None)
+    return bands
+
+
+def band_mark(sheet: Sheet, kind: Kind) -> str:
+    """ "band recalled" where a band that is drawn of a kind was written from memory, else ""."""
+    return recalled_mark(*bands_over(sheet.season, kind, sheet.span))
 
 
 def _unused(season: BlockSeason, facts: Facts) -> tuple[TissueResult, ...]:

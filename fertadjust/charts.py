@@ -24,6 +24,7 @@ from fertadjust.chart_sheet import (
     Kind,
     Sheet,
     Shown,
+    band_mark,
     flags,
     headline,
     kind_of,
@@ -108,7 +109,7 @@ def _panels(sheet: Sheet, kinds: Sequence[Kind]) -> list[Axes]:
 def _titles(sheet: Sheet, kinds: Sequence[Kind]) -> list[str]:
     """The panels' titles; on a small paper they also say what the panels have no room for."""
     small, marks = sheet.paper.small, [*dict.fromkeys(mark.kind for mark in sheet.marks)]
-    titles = [kind.heading for kind in kinds]
+    titles = [", ".join(text for text in (kind.heading, band_mark(sheet, kind)) if text) for kind in kinds]
     titles[0] += "; upright bars: 95 % interval" if sheet.readings else ""
     if small and sheet.projection is not None:
         titles[0] += f"; dotted: {sheet.projection.words}"
@@ -177,6 +178,9 @@ def alt_text(sheet: Sheet) -> str:
         headline(facts, sheet.day.stale),
         f"Results with a band: {len(sheet.readings)}; results not used: {len(facts.not_used)}{before}",
     ]
+    marked = [kind.words for kind in kinds_shown(sheet) if band_mark(sheet, kind)]
+    if marked:
+        sentences.append(f"Band recalled, to be checked: {words.listed(marked, 'and')}")
     if sheet.projection is not None:
         sentences.append(f"Projected: {sheet.projection.words}")
     sentences.append(_totals_in_words(sheet))

@@ -6,16 +6,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import groupby
-from typing import Final
+from typing import Final, NamedTuple
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from fertadjust import chart_style as look
+from fertadjust.band_rows import Band
 from fertadjust.chart_axes import Box, across, date_axis, lines_in, place, weeks_over, write_lines
 from fertadjust.chart_labels import Labels
 from fertadjust.chart_results import Scale, draw_bound, draw_results, draw_side
-from fertadjust.chart_sheet import Kind, Sheet, Shown, main_kind, make_sheet, readings_known
+from fertadjust.chart_sheet import (
+    Kind,
+    Sheet,
+    Shown,
+    band_mark,
+    bands_over,
+    main_kind,
+    make_sheet,
+    readings_known,
+)
 from fertadjust.chart_style import PAGE, PHONE, Paper, Span, at, folded, plain_name
 from fertadjust.charts import figure_svg
 from fertadjust.compare import Side, compare
@@ -25,17 +35,20 @@ from fertadjust.rules.facts import Reading
 from fertadjust.season import BlockSeason
 from fertadjust.tissue import Censor
 from fertadjust.units import UnitSystem
+from fertadjust.words import recalled_mark
 
 _PANEL_IN: Final = 1.75
 _TITLE: Final = 9.5
 _GAP_IN: Final = 0.3
 _HEAD_IN: Final = 0.45
 _HEADING: Final = 13.0
+_GROUP: Final = 10.5
 _EDGE_IN: Final = 0.3
 _NOTHING: Final = Shown()
 _KEY: Final = (
     "Shaded: the band between its edges, the high one dashed. Upright bars: 95 % interval. Squares: before a "
-    "correction, or void. Upright lines: this day, and dash-dotted the review of the rate. "
+    "correction, or void. Hollow crosses: not used. Upright lines: this day, and dash-dotted the review of the "
+    "rate. "
     "Decided: ▲\N{NO-BREAK SPACE}raise, ■\N{NO-BREAK SPACE}hold, ▼\N{NO-BREAK SPACE}cut, □\N{NO-BREAK SPACE}left."
 )
 
@@ -71,7 +84,7 @@ def blocks_figure(
         columns = 1 if paper.small or len(blocks) == 1 else 2
         title = f"All blocks as known on {_full(on)}"
         head = _head_in(title, _KEY, paper)
-        heights = [_group_in(group, columns, paper) for _, group in groups]
+        heights = [_group_in(kind, group, columns, paper) for kind, group in groups]
         figure = Figure(figsize=(paper.width_in, head + sum(heights) + 0.15), dpi=100)
         figure.set_label(_alt_text(sheets, on))
         top = head + sum(heights) + 0.15
@@ -116,9 +129,28 @@ def _gap_in(paper: Paper) -> float:
     return _GAP_IN + (lines_in(1.2, _TITLE) if paper.small else 0.0)
 
 
-def _group_in(group: Sequence[Sheet], columns: int, paper: Paper) -> float:
+def _group_in(kind: Kind, group: Sequence[Sheet], columns: int, paper: Paper) -> float:
     rows = -(-len(group) // columns)
-    return _HEAD_IN + rows * (_PANEL_IN + _gap_in(paper)) + 0.25
+    return _group_head_in(_group_heading(kind, group, paper)) + rows * (_PANEL_IN + _gap_in(paper)) + 0.25
+
+
+def _group_head_in(heading: str) -> float:
+    return _HEAD_IN + lines_in(heading.count("\n"), _GROUP)
+
+
+def _group_heading(kind: Kind, group: Sequence[Sheet], paper: Paper) -> str:
+    """The kind, and whether the bands drawn for all or some of its blocks are recalled."""
+    span = _group_span(group)
+    marks = [recalled_mark(*bands_over(sheet.season, kind, span)) for sheet in group]
+    mark = next(filter(None, marks), "")
+    if mark and not all(marks):
+        mark += " for some blocks"
+    text = f"{kind.heading}, {mark}" if mark else kind.heading
+    return folded(text, paper.width_in - _EDGE_IN, 1.1 * _GROUP)
+
+
+def _group_span(group: Sequence[Sheet]) -> Span:
+    return Span(min(sheet.span.start for sheet in group), max(sheet.span.end for sheet in group))
 
 
 def _draw_group(
@@ -126,21 +158,22 @@ def _draw_group(
 ) -> None:
     """Draw blocks of one kind below a height [in], with one value axis and one date axis for all."""
     wide = (paper.width_in - paper.left_in - _EDGE_IN - (columns - 1) * _EDGE_IN) / columns
+    heading = _group_heading(kind, group, paper)
     figure.text(
         0.2 / paper.width_in,
         (top - 0.1) / figure.get_size_inches()[1],
-        kind.heading,
-        fontsize=10.5,
+        heading,
+        fontsize=_GROUP,
         fontweight="bold",
         va="top",
     )
-    span = Span(min(sheet.span.start for sheet in group), max(sheet.span.end for sheet in group))
+    span = _group_span(group)
     scale = Scale.shared(Scale.of(sheet, kind) for sheet in group)
     for index, sheet in enumerate(group):
         row, column = divmod(index, columns)
         axes = figure.add_axes((0, 0, 1, 1), label=sheet.season.block.key)
         left = paper.left_in + column * (wide + _EDGE_IN)
-        bottom = top - _HEAD_IN - (row + 1) * (_PANEL_IN + _gap_in(paper))
+        bottom = top - _group_head_in(heading) - (row + 1) * (_PANEL_IN + _gap_in(paper))
         place(axes, Box(left, bottom + 0.05, wide, _PANEL_IN - 0.05))
         last = index + columns >= len(group)
         date_axis(axes, span, weeks_over(span, group[0].season.plan.start), max(3, paper.dates // columns), last)
@@ -183,7 +216,8 @@ def _newest_words(reading: Reading, on: date, between: str = ", ") -> str:
 
 
 def _alt_text(sheets: Sequence[Sheet], on: date) -> str:
-    rows = "; ".join(_title(sheet, _kind(sheet)) for sheet in sheets)
+    pairs = [(_title(sheet, _kind(sheet)), band_mark(sheet, _kind(sheet))) for sheet in sheets]
+    rows = "; ".join(f"{title}, {mark}" if mark else title for title, mark in pairs)
     return f"Results beside their band for {_blocks(len(sheets))} as known on {_full(on)}. {rows}."
 
 
@@ -197,14 +231,15 @@ _ROW_IN: Final = 0.5
 _NAMED_ROW_IN: Final = 0.95
 _NAME_IN: Final = 1.6
 _WORDS_IN: Final = 1.5
+_MARK_IN: Final = 1.2
 _ROWS_ON_A_PAGE: Final = 12
 _LOWEST, _HIGHEST = -1.0, 2.0
 """Positions in the band between which a row is drawn; what lies beyond stands at its rim."""
 
 _OVERVIEW_KEY: Final = (
-    "Each row is one block. The shaded strip is its band, moved to one height; a mark stands where the result "
-    "lay: ▼\N{NO-BREAK SPACE}below, ●\N{NO-BREAK SPACE}within, ▲\N{NO-BREAK SPACE}above; a bar with an arrow is "
-    "a < or > result. Marks at the rim lie further out."
+    "Each row is one block. The shaded strip is its band, moved to one height, on the days that have one; a mark "
+    "stands where the result lay: ▼\N{NO-BREAK SPACE}below, ●\N{NO-BREAK SPACE}within, "
+    "▲\N{NO-BREAK SPACE}above; a bar with an arrow is a < or > result. Marks at the rim lie further out."
 )
 
 
@@ -217,7 +252,12 @@ def overview_figure(blocks: Sequence[BlockSeason], on: date, paper: Paper = PAGE
         paper: the size to draw for; it grows with the blocks.
     """
     with look.chart_style():
-        rows = [_Row.of(block, on) for block in blocks]
+        found = [_leading(block, on) for block in blocks]
+        span = _overview_span(blocks, [item.sampled for _, readings in found for item in readings])
+        rows = [
+            _Row(plain_name(block.block.name), readings, bands_over(block, kind, span), span)
+            for block, (kind, readings) in zip(blocks, found, strict=True)
+        ]
         row_in = _NAMED_ROW_IN if paper.small else _ROW_IN
         title = f"Where each block lay in its band, {_full(on)}"
         head = _head_in(title, _OVERVIEW_KEY, paper) + 0.1
@@ -228,7 +268,7 @@ def overview_figure(blocks: Sequence[BlockSeason], on: date, paper: Paper = PAGE
         axes = figure.add_axes((0, 0, 1, 1), label="overview")
         left, right = (0.2, 0.2) if paper.small else (_NAME_IN + 0.2, _WORDS_IN + 0.2)
         place(axes, Box(left, 0.35, paper.width_in - left - right, row_in * len(rows)))
-        _draw_weeks(axes, blocks, rows, on, paper)
+        _draw_weeks(axes, blocks, span, on, paper)
         for index, row in enumerate(rows):
             _draw_row(axes, row, index, paper)
             _name_row(axes, row, index, paper, on)
@@ -244,35 +284,53 @@ def overview_svgs(blocks: Sequence[BlockSeason], on: date) -> list[tuple[str, st
     ]  # fmt: skip
 
 
-class _Row:
-    """One block of the overview: its name and the readings of its leading kind."""
+class _Row(NamedTuple):
+    """One block of the overview: readings of its leading kind, and its band on each day of the axis."""
 
-    def __init__(self, name: str, readings: Sequence[Reading]) -> None:
-        self.name = name
-        self.readings = readings
-
-    @classmethod
-    def of(cls, block: BlockSeason, on: date) -> _Row:
-        readings = readings_known(block, on)
-        kind = main_kind(block, block.facts(on), readings)
-        return cls(plain_name(block.block.name), [item for item in readings if kind.holds(item)])
+    name: str
+    readings: Sequence[Reading]
+    bands: Sequence[Band | None]
+    span: Span
 
     def newest(self, on: date, between: str = ", ") -> str:
         """The newest reading in words, for example "2,300 ppm below, 3 days ago"."""
         return _newest_words(self.readings[-1], on, between) if self.readings else "no result yet"
 
+    def marked(self, text: str, between: str = ", ") -> str:
+        """A text followed by the mark of a recalled band, where one is drawn."""
+        mark = recalled_mark(*self.bands)
+        return f"{text}{between}{mark}" if mark else text
 
-def _draw_weeks(axes: Axes, blocks: Sequence[BlockSeason], rows: Sequence[_Row], on: date, paper: Paper) -> None:
-    days = [item.sampled for row in rows for item in row.readings]
-    first = min([*days, *(block.plan.start for block in blocks)])
-    last = max([*days, *(max(block.plan.end, block.plan.start) for block in blocks)])
+    def with_band(self) -> list[tuple[float, float]]:
+        """Begin and end of each run of days that have a band, at midnight."""
+        runs = []
+        for there, run in groupby(zip(self.span.days, self.bands, strict=True), lambda pair: pair[1] is not None):
+            days = [day for day, _ in run]
+            if there:
+                runs.append((at(days[0]) - 0.5, at(days[-1]) + 0.5))
+        return runs
+
+
+def _leading(block: BlockSeason, on: date) -> tuple[Kind, list[Reading]]:
+    """A block's leading kind and its readings."""
+    readings = readings_known(block, on)
+    kind = main_kind(block, block.facts(on), readings)
+    return kind, [item for item in readings if kind.holds(item)]
+
+
+def _overview_span(blocks: Sequence[BlockSeason], sampled: Sequence[date]) -> Span:
+    first = min([*sampled, *(block.plan.start for block in blocks)])
+    last = max([*sampled, *(max(block.plan.end, block.plan.start) for block in blocks)])
     margin = timedelta(days=3)
-    span = Span(first - margin, last + margin)
+    return Span(first - margin, last + margin)
+
+
+def _draw_weeks(axes: Axes, blocks: Sequence[BlockSeason], span: Span, on: date, paper: Paper) -> None:
     date_axis(axes, span, weeks_over(span, min(block.plan.start for block in blocks)), max(3, paper.dates - 3))
-    axes.set_ylim(len(rows), 0)
+    axes.set_ylim(len(blocks), 0)
     axes.yaxis.set_visible(False)
     axes.spines["left"].set_visible(False)
-    if first - margin <= on <= last + margin:
+    if span.holds(on):
         axes.axvline(at(on), color=look.BLACK, linewidth=1.0, label="day")
 
 
@@ -285,9 +343,12 @@ def _height(index: int, place_in_band: float, paper: Paper) -> float:
 
 def _draw_row(axes: Axes, row: _Row, index: int, paper: Paper) -> None:
     low, high = _height(index, 0.0, paper), _height(index, 1.0, paper)
-    axes.axhspan(high, low, color=look.PALE_GREEN, linewidth=0, zorder=0.5)
-    axes.axhline(low, color=look.BLACK, linewidth=0.7, label="low edge")
-    axes.axhline(high, color=look.BLACK, linewidth=0.7, linestyle=look.DASHED, label="high edge")
+    for run in row.with_band():
+        axes.fill_between(run, low, high, color=look.PALE_GREEN, linewidth=0, zorder=0.5)
+        axes.plot(run, [low, low], color=look.BLACK, linewidth=0.7, label="low edge", zorder=1)
+        axes.plot(
+            run, [high, high], color=look.BLACK, linewidth=0.7, linestyle=look.DASHED, label="high edge", zorder=1
+        )
     axes.axhline(index, color=look.GRID, linewidth=0.6)
     places = [(at(item.sampled), _height(index, _place(item), paper), item) for item in row.readings]
     axes.plot([x for x, _, _ in places], [y for _, y, _ in places], color=look.GREY, linewidth=0.8, label="course")
@@ -312,11 +373,14 @@ def _name_row(axes: Axes, row: _Row, index: int, paper: Paper, on: date) -> None
     across = axes.get_yaxis_transform()
     if paper.small:
         middles, inset = (index + 0.13, index + 0.32), 0
-        texts, sides = (_short(row.name, paper.plot_in + 0.8), row.newest(on)), ("left", "left")
+        room = paper.plot_in + 0.8
+        name = row.marked(_short(row.name, room - (_MARK_IN if row.marked("") else 0.0)))
+        texts, sides = (name, row.newest(on)), ("left", "left")
         xs = (0, 0)
     else:
         middles, inset = (index + 0.5, index + 0.5), 8
-        texts, sides = (_short(row.name, _NAME_IN, 2), row.newest(on, "\n")), ("right", "left")
+        newest = row.marked(row.newest(on, "\n"), "\n")
+        texts, sides = (_short(row.name, _NAME_IN, 2), newest), ("right", "left")
         xs = (0, 1)
     for x, middle, text, side, weight in zip(xs, middles, texts, sides, ("bold", "normal"), strict=True):
         axes.annotate(
@@ -326,5 +390,5 @@ def _name_row(axes: Axes, row: _Row, index: int, paper: Paper, on: date) -> None
 
 
 def _overview_text(rows: Sequence[_Row], on: date) -> str:
-    listed = "; ".join(f"{row.name}: {row.newest(on)}" for row in rows)
+    listed = "; ".join(f"{row.name}: {row.marked(row.newest(on))}" for row in rows)
     return f"Where {_blocks(len(rows))} lay in their band week by week, as known on {_full(on)}. Newest: {listed}."

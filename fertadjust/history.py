@@ -34,6 +34,7 @@ class Followed:
             None while there is none.
         end: last day counted for the applications, the one before the history's next day.
         aimed_lb_ac, applied_lb_ac: nitrogen aimed at and logged from the day to that one [lb/ac].
+        unbanded: whether later nitrogen results are known that play no part, such as those without a band.
     """
 
     reading: Reading | None
@@ -41,6 +42,7 @@ class Followed:
     end: date
     aimed_lb_ac: float
     applied_lb_ac: float
+    unbanded: bool = False
 
 
 class OtherDate(NamedTuple):
@@ -203,6 +205,7 @@ def moments(
         first_of: number of a corrected record -> number of the one that it goes back to.
     """
     now, seen = as_of(on), {day: as_of(day) for day in arrived if day <= on}
+    unused = [item.sampled for item in now.facts(on).not_used]
     made = {item.on: item for item in decisions}
     seen |= {day: as_of(day) for day in made if day <= on and day not in seen}
     days = sorted(day for day, season in seen.items() if day in made or _came_in(season, day))
@@ -210,7 +213,7 @@ def moments(
     ends = [following - timedelta(days=1) for _, following in pairwise(days)]
     ends += [max(days[-1], min(on, now.plan.end))] if days else []
     return [
-        Moment(advice, made.get(advice.on), _followed(now, advice, on, end, first_of))
+        Moment(advice, made.get(advice.on), _followed(now, advice, on, end, first_of, unused))
         for advice, end in zip(advices, ends, strict=True)
     ]
 
@@ -220,7 +223,14 @@ def _came_in(season: BlockSeason, day: date) -> bool:
     return any(item.known_on == day and item.analyte == MAIN_ANALYTE[item.tissue] for item in season.results)
 
 
-def _followed(now: BlockSeason, advice: Advice, on: date, end: date, first_of: Mapping[int, int]) -> Followed:
+def _followed(
+    now: BlockSeason,
+    advice: Advice,
+    on: date,
+    end: date,
+    first_of: Mapping[int, int],
+    unused: Sequence[date],
+) -> Followed:
     ledger, before = now.ledger(end), advice.facts.primary
     same = set() if before is None else {first_of.get(number, number) for number in before.records}
     reading = next(
@@ -237,6 +247,7 @@ def _followed(now: BlockSeason, advice: Advice, on: date, end: date, first_of: M
         end=end,
         aimed_lb_ac=ledger.aimed_lb_ac(advice.on, end),
         applied_lb_ac=ledger.applied_lb_ac(advice.on, end),
+        unbanded=any(sampled > (advice.on if before is None else before.sampled) for sampled in unused),
     )
 
 
@@ -266,7 +277,7 @@ def _moment_data(item: Moment, units: UnitSystem) -> dict[str, Any]:
             "choice": decided.choice,
             "by": decided.by,
             "reason": decided.reason,
-            "rates": {week: units.rate_out(rate) for week, rate in decided.rates_lb_ac.items()},
+            "rates": {week: units.rate_out(rate) for week, rate in sorted(decided.rates_lb_ac.items())},
             "advised_then": decided.advised,
             "comes_out_otherwise": item.comes_out_otherwise(units),
         },

@@ -43,6 +43,7 @@ def review_html(
             "name": review.season.block.name,
             "span": review_words.span(review),
             "in_short": [glued(text) for text in review_words.in_short(review, units)],
+            "recalled": review_words.recalled_line([review]),
             "blocks": [_block(review, suggestions, units)],
             "farm_table": None,
             "suggestions": (),
@@ -78,6 +79,7 @@ def farm_review_html(
             "name": "",
             "span": review_words.span(min(found.reviews, key=lambda item: item.start)),
             "in_short": [glued(text) for text in review_words.farm_in_short(found, units)],
+            "recalled": review_words.recalled_line(found.reviews),
             "blocks": [_block(item, own, units) for item, own in pairs],
             "farm_table": [[glued(text) for text in review_words.farm_row(item, units)] for item in found.reviews],
             "farm_nitrogen": [

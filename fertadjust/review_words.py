@@ -14,7 +14,7 @@ from fertadjust.review_changes import AfterChange
 from fertadjust.rules.facts import Action, Reading
 from fertadjust.stored import Decided
 from fertadjust.units import UnitSystem
-from fertadjust.words import band_words, listed, numbered, rate
+from fertadjust.words import band_words, listed, numbered, rate, reading_mark, recalled_mark
 
 _TINY: Final = 1e-6
 
@@ -67,12 +67,13 @@ def kind(review: Review) -> str:
 
 
 def result(reading: Reading | None) -> str:
-    """A result against its band: "2,300 ppm of 18 Mar, below 3,500 to 6,000 ppm"."""
+    """A result against its band: "2,300 ppm of 18 Mar, below 3,500 to 6,000 ppm"; a recalled band is marked."""
     if reading is None:
         return "no usable result"
     side = side_of(reading)
     where = "cannot be told against" if side is None else side.word
-    return f"{reading.text()} of {short_day(reading.sampled)}, {where} {band_words(reading)}"
+    band = f"{band_words(reading)}{reading_mark(reading)}"
+    return f"{reading.text()} of {short_day(reading.sampled)}, {where} {band}"
 
 
 def total(lb_ac: float, units: UnitSystem) -> str:
@@ -209,6 +210,17 @@ def results_lines(review: Review) -> list[str]:
     reasons = dict.fromkeys(item.why for item in review.not_used)
     unused = f"not used: {len(review.not_used)}" + (f" ({'; '.join(reasons)})" if reasons else "")
     return [*lines, f"Corrected: {review.corrected}; voided: {review.voided}; {unused}."]
+
+
+def recalled_line(reviews: Sequence[Review]) -> str:
+    """Which tables bands from memory were taken from, or ""."""
+    readings = [item for review in reviews for item in review.readings]
+    deciding = [item.advice.facts.primary for review in reviews for item in review.moments]
+    readings += [item for item in deciding if item is not None]
+    tables = sorted({item.band.table for item in readings if recalled_mark(item.band)})
+    if not tables:
+        return ""
+    return f"Bands of {listed(tables, 'and')} were written from memory: check them before relying on this."
 
 
 def days_line(review: Review) -> str:

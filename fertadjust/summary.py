@@ -19,7 +19,7 @@ from fertadjust.record import Record, counting_on, standing
 from fertadjust.season import BlockSeason
 from fertadjust.stored import NOT_AS_WRITTEN, UNREADABLE, undone_since, with_records
 from fertadjust.units import UnitSystem
-from fertadjust.words import rate, rates
+from fertadjust.words import rate, rates, recalled_mark
 
 
 class FolderFault(NamedTuple):
@@ -215,6 +215,11 @@ def side_words(standing: Standing) -> str:
     """Side of its band that the deciding result lies on; "not clear" for a bound that does not tell."""
     found = standing.comparison
     return "" if found is None else "not clear" if found.side is None else found.side.word
+
+
+def band_mark(standing: Standing) -> str:
+    """ "band recalled" where the band of the deciding result was written from memory, else ""."""
+    return recalled_mark(None if standing.reading is None else standing.reading.band)
 
 
 def rates_shown(standing: Standing) -> tuple[str, str]:

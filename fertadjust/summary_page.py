@@ -13,7 +13,16 @@ from fertadjust.dates import day, short_day
 from fertadjust.farm_charts import overview_svgs
 from fertadjust.needs import Urgency
 from fertadjust.pages import Drawn, environment, figures
-from fertadjust.summary import Row, Summary, counts_sentence, left_words, rates_shown, side_words, value_words
+from fertadjust.summary import (
+    Row,
+    Summary,
+    band_mark,
+    counts_sentence,
+    left_words,
+    rates_shown,
+    side_words,
+    value_words,
+)
 
 _GLUE = "\N{NO-BREAK SPACE}"
 _HEADINGS = {Urgency.TODAY: "Today", Urgency.THIS_WEEK: "This week", Urgency.WHEN_YOU_CAN: "When you can"}
@@ -76,6 +85,7 @@ def _row(row: Row, *, mixed: bool) -> dict[str, Any]:
         "chance": _chance(one),
         "age": _age(one),
         "band": "" if one.reading is None else f"{words.band_words(one.reading)}, {one.reading.band.label}",
+        "recalled": bool(band_mark(one)),
         "before": before,
         "after": after,
         "decided": one.decided_lb_ac is not None,
@@ -133,7 +143,7 @@ def _facts(one: Standing) -> list[str]:
     if one.reading is None:
         facts.append("There is no usable result.")
     else:
-        facts.append(words.result_sentence(one.reading, found))
+        facts.append(words.result_sentence(one.reading, found, marked=True))
     if one.next_sample is not None and one.phase is Phase.RUNNING:
         facts.append(f"Next sample: {day(one.next_sample)}.")
     if one.review is not None:

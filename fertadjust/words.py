@@ -6,8 +6,10 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from fertadjust.alternatives import Alternative
+from fertadjust.band_rows import Band
 from fertadjust.compare import chances, percent
 from fertadjust.dates import day, short_day
+from fertadjust.evidence import Evidence
 from fertadjust.rules.bound_rules import NOTHING_FED
 from fertadjust.rules.facts import Action, Flip, Reading, Recommendation
 from fertadjust.season import Advice
@@ -16,6 +18,21 @@ from fertadjust.units import UnitSystem
 
 _VERBS = {Action.RAISE: "Raise", Action.HOLD: "Hold", Action.CUT: "Cut"}
 _STEPS = ("raise", "cut")
+
+FROM_MEMORY = "The band behind this advice was written from memory: check it."
+"""What stands below the amounts of an advice whose deciding band is recalled."""
+
+
+def recalled_mark(*bands: Band | None) -> str:
+    """What stands beside a band, or something that rests on it, where one of some bands is recalled; else ""."""
+    known = (band for band in bands if band is not None)
+    return "band recalled" if any(band.evidence is Evidence.RECALLED for band in known) else ""
+
+
+def reading_mark(reading: Reading) -> str:
+    """The same for the band of a reading, to follow it in brackets: " (band recalled)", else ""."""
+    mark = recalled_mark(reading.band)
+    return f" ({mark})" if mark else ""
 
 
 def rate(lb_ac: float, units: UnitSystem) -> str:
@@ -64,8 +81,11 @@ def _span(found: Recommendation) -> str:
     return f"for {weeks} from {day(first.start)} to {day(last.end)}"
 
 
-def result_sentence(reading: Reading, found: Recommendation) -> str:
-    """What the deciding result showed against its band."""
+def result_sentence(reading: Reading, found: Recommendation, *, marked: bool = False) -> str:
+    """What the deciding result showed against its band; a recalled band says so where ``marked``.
+
+    A stored advice holds the sentence without the mark: the rule "recalled band" stands beside it there.
+    """
     value = reading.text()
     kind = f"{reading.tissue.value.capitalize()} {reading.analyte}"
     several = f" (mean of {reading.count})" if reading.count > 1 else ""
@@ -75,7 +95,7 @@ def result_sentence(reading: Reading, found: Recommendation) -> str:
         where = f"is {comparison.side.word}"
     return (
         f"{kind} of {short_day(reading.sampled)} was {value}{several}; it {where} the band of "
-        f"{band_words(reading)} for {reading.band.label}."
+        f"{band_words(reading)} for {reading.band.label}{reading_mark(reading) if marked else ''}."
     )
 
 

@@ -18,7 +18,7 @@ from matplotlib.axes import Axes
 from matplotlib.container import BarContainer, ErrorbarContainer
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.text import Annotation
+from matplotlib.text import Annotation, Text
 
 from fertadjust.bands import BandTable
 from fertadjust.chart_style import PAGE, PHONE, Paper
@@ -908,3 +908,52 @@ def test_alt_text_names_decisions_and_corrections() -> None:
     assert "Results with a band: 1; results not used: 0; corrected or void: 2." in text
     bare = told(one)
     assert "Decided" not in bare and "corrected" not in bare
+
+
+# --- recalled bands, and weeks that rest -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+def test_the_title_of_a_panel_says_that_its_band_is_recalled(paper: Paper) -> None:
+    """Florida's sap table is recalled, that of the US Southeast is published."""
+    sap = result(5, date(2026, 3, 10), 380.0, basis=Basis.SAP)
+    figure = season_figure(season([LOW, sap], [PETIOLE, SAP]), ADVICE, UnitSystem.US, paper=paper)
+    assert heading(panel(figure, "Petiole NO3-N, fresh sap (mg/L)")).startswith(
+        "Petiole NO3-N, fresh sap (mg/L), band recalled"
+    )
+    assert "recalled" not in heading(panel(figure, "Petiole NO3-N, dry weight (ppm)"))
+    assert "Band recalled, to be checked: Petiole sap NO3-N." in str(figure.get_label())
+    assert "ecalled" not in told(season([LOW]))
+
+
+def test_a_band_that_is_not_drawn_marks_nothing() -> None:
+    figure = season_figure(season([LOW], [PETIOLE, SAP]), ADVICE, UnitSystem.US)
+    assert "ecalled" not in str(figure.get_label())
+    assert not any("recalled" in heading(axes) for axes in figure.axes)
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+def test_the_planned_rate_is_named_where_feeding_ends(paper: Paper) -> None:
+    one = season([LOW])
+    rests = replace(one, plan=replace(one.plan, rates_lb_ac=(*[5.25] * 8, *[0.0] * 6)))
+    last = rests.plan.weeks[7].end.toordinal() + 0.5
+    axes = panel(season_figure(rests, ADVICE, UnitSystem.US, paper=paper), "Weekly rate")
+    (note,) = [text for text in axes.texts if text.get_text() == "planned 5.25"]
+    assert isinstance(note, Annotation)
+    assert note.xy == (last, 5.25)
+    assert note.arrow_patch is None
+    assert note.get_window_extent().x0 < axes.transData.transform((last, 0.0))[0] + 20
+    ends = [
+        text
+        for text in axes.texts
+        if isinstance(text, Annotation) and text.xy == (last, 5.25) and text is not note
+    ]
+    assert ends == []
+
+
+def test_the_planned_rate_of_a_plan_that_feeds_to_its_end_is_named_in_the_margin() -> None:
+    axes = panel(season_figure(season([LOW]), ADVICE, UnitSystem.US), "Weekly rate")
+    (note,) = [text for text in axes.texts if text.get_text() == "planned 3.50"]
+    assert isinstance(note, Annotation)
+    assert note.arrow_patch is not None
+    assert Text.get_window_extent(note).x0 >= axes.get_window_extent().x1

@@ -15,8 +15,10 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 
 from fertadjust.api import Season
+from fertadjust.bands import BandTable
 from fertadjust.chart_style import PAGE, PHONE, SIGNS, Mark, Paper, rendered
 from fertadjust.charts import Shown
+from fertadjust.evidence import Evidence
 from fertadjust.farm_charts import blocks_figure, overview_figure
 from fertadjust.season import BlockSeason
 from fertadjust.stages import StageDates
@@ -39,6 +41,7 @@ from tests.test_charts import (
     points,
     result,
     season,
+    table,
     words,
 )
 
@@ -112,7 +115,9 @@ def test_another_kind_of_result_stands_apart_with_axes_of_its_own() -> None:
     figure = drawn(MIXED)
     found = panels(figure)
     headings = {text.get_text(): text.get_position()[1] for text in figure.texts}
-    dry, sap = headings["Petiole NO3-N, dry weight (ppm)"], headings["Petiole NO3-N, fresh sap (mg/L)"]
+    dry, sap = (
+        headings[f"Petiole NO3-N, {kind}"] for kind in ("dry weight (ppm)", "fresh sap (mg/L), band recalled")
+    )
     assert found["sap"].get_ylim() != found["a"].get_ylim()
     assert found["sap"].get_yscale() == "linear"
     assert found["sap"].get_position().y1 < sap < min(found[key].get_position().y0 for key in ("a", "b", "c"))
@@ -293,8 +298,48 @@ def test_a_key_tells_what_the_marks_mean() -> None:
     text = " ".join(text.get_text() for text in drawn([block("a")]).texts).replace("\N{NO-BREAK SPACE}", " ")
     for part in ("the high one dashed", "95 % interval", "before a correction, or void", "dash-dotted the review"):
         assert part in text
+    assert "Hollow crosses: not used." in text
     for kind, sign in SIGNS.items():
         assert f"{sign} {kind}" in text
+
+
+def headings(blocks: Sequence[BlockSeason], paper: Paper = PAGE) -> list[str]:
+    return [
+        shape.words for shape in shapes(drawn(blocks, paper=paper)) if shape.words.startswith("Petiole NO3-N,")
+    ]
+
+
+def recalled(one: BandTable) -> BandTable:
+    """A table as if it had been written from memory."""
+    rows = [row.model_copy(update={"evidence": Evidence.RECALLED}) for row in one.rows]
+    return BandTable.model_validate(
+        one.as_data()
+        | {"rows": [row.model_dump(mode="json", exclude_none=True) | {"confidence": "high"} for row in rows]}
+    )
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+def test_a_group_says_for_which_blocks_the_band_is_recalled(paper: Paper) -> None:
+    """Florida's sap table is recalled, that of the US Southeast is published."""
+    assert headings([sap_block()], paper) == ["Petiole NO3-N, fresh sap (mg/L), band recalled"]
+    assert headings([block("a", [LOW])], paper) == ["Petiole NO3-N, dry weight (ppm)"]
+    mixed = replace(block("b"), tables=(recalled(table(PETIOLE)),))
+    assert headings([block("a"), mixed], paper) == [
+        "Petiole NO3-N, dry weight (ppm), band recalled for some blocks"
+    ]
+    text = str(drawn([block("a", [LOW]), mixed], paper=paper).get_label())
+    assert "Block a: 2,310 ppm below, 34 days ago; Block b: no result, band recalled." in text
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+def test_a_heading_with_its_mark_touches_nothing(paper: Paper) -> None:
+    mixed = replace(block("b", [LOW]), tables=(recalled(table(PETIOLE)),))
+    figure = drawn([block("a", [LOW]), mixed], paper=paper)
+    texts = shapes(figure)
+    assert [item for item in collisions(texts) if item[0] > 0] == []
+    (box,) = [shape.box for shape in texts if shape.words.startswith("Petiole NO3-N,")]
+    assert box.x1 <= figure.bbox.x1
+    assert not any(overlap(box, axes.get_window_extent()) for axes in figure.axes)
 
 
 # --- overview ----------------------------------------------------------------------------------------------------
@@ -468,6 +513,64 @@ def test_alt_texts_name_every_block_and_its_newest_reading() -> None:
         assert "Block a: 2,310 ppm below, 34 days ago" in text
         assert "Block b: 3,650 ppm within, 19 days ago" in text
         assert "Block c: no result" in text
+
+
+def strips(axes: Axes) -> list[tuple[float, float]]:
+    """First and last day of each piece of a strip."""
+    found = []
+    for low, high in zip(lines(axes, "low edge"), lines(axes, "high edge"), strict=True):
+        start, end = data(low)[0]
+        assert list(data(low)[0]) == list(data(high)[0])
+        found.append((start + 0.5, end - 0.5))
+    return found
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+def test_a_strip_stands_on_the_days_that_have_a_band(paper: Paper) -> None:
+    """Thompson Seedless has a band for the 14 days from full bloom (its table's last_days)."""
+    bloom = date(2026, 3, 16)
+    stages = StageDates({"full_bloom": bloom}, date(2026, 6, 15))
+    grape = replace(block("a", tables=["grape-thompson-seedless-petiole-dry-california"]), stages=stages)
+    axes = overview([grape], paper=paper)
+    assert strips(axes) == [(bloom.toordinal(), bloom.toordinal() + 13)]
+    (shaded,) = axes.collections
+    box = shaded.get_paths()[0].get_extents()
+    assert (box.x0 + 0.5, box.x1 - 0.5) == strips(axes)[0]
+
+
+def test_a_strip_has_a_gap_where_the_table_has_none() -> None:
+    """The weeks of the row that holds week 4 are taken out of the table."""
+    whole = table(PETIOLE)
+    rows = [row for row in whole.rows if row.weeks is None or 4 not in range(row.weeks[0], row.weeks[1] + 1)]
+    holed = whole.model_copy(update={"rows": tuple(rows)})
+    assert len(strips(overview([replace(block("a"), tables=(holed,))]))) == 2
+    assert len(strips(overview([block("a")]))) == 1
+
+
+def test_a_block_without_a_table_has_no_strip() -> None:
+    assert strips(overview([block("a", tables=[])])) == []
+
+
+def test_a_row_says_that_its_band_is_recalled() -> None:
+    blocks = [sap_block(), block("a", [LOW])]
+    page = words(overview(blocks))
+    assert "380 mg/L within\n34 days ago\nband recalled" in page
+    assert "2,310 ppm below\n34 days ago" in page
+    assert names(overview(blocks, paper=PHONE)) == ["Block sap, band recalled", "Block a"]
+    text = str(overview_figure(blocks, ON).get_label())
+    assert "Block sap: 380 mg/L within, 34 days ago, band recalled; Block a: 2,310 ppm below, 34 days ago." in text
+
+
+@pytest.mark.parametrize("paper", [PAGE, PHONE])
+def test_the_mark_of_a_long_name_touches_nothing(paper: Paper) -> None:
+    name = "The long field behind the old packing shed on the north side of the river " * 3
+    bound = result(1, date(2026, 3, 9), 10_000.0, Censor.ABOVE, basis=Basis.SAP)
+    blocks = [block(key, [bound], name=name, tables=[SAP]) for key in "ab"]
+    figure = overview_figure(blocks, date(2026, 6, 12), paper)
+    texts = shapes(figure)
+    assert [item for item in collisions(texts) if item[0] > 0.12] == []
+    for shape in texts:
+        assert shape.box.x0 >= 0 and shape.box.x1 <= figure.bbox.x1, shape.words
 
 
 # --- files -------------------------------------------------------------------------------------------------------

@@ -22,7 +22,7 @@ from fertadjust.season import Advice, BlockSeason
 from fertadjust.tissue import Basis, Censor, Tissue
 from fertadjust.units import UnitSystem
 from tests.rules import Z_80, value_at
-from tests.support import GEORGIA_LEAF, day_in, plan, products, result, season
+from tests.support import GEORGIA_LEAF, SOUTHEAST, day_in, plan, products, result, season
 
 US, METRIC = UnitSystem.US, UnitSystem.METRIC
 SATURDAY = day_in(6, 5)
@@ -517,3 +517,30 @@ def test_advice_as_data_shows_results_that_were_not_used() -> None:
     both: BlockSeason = season(result(2500, 6), result(450, 6, record=9, basis=Basis.SAP), applications=fed())
     (kept,) = advice_data(both.advice(SATURDAY), [products()], US)["not_used"]
     assert kept["record"] == 9 and kept["sampled"] == "2026-04-08"
+
+
+# --- recalled bands ----------------------------------------------------------------------------------------
+
+
+def test_a_mark_stands_for_recalled_bands_alone() -> None:
+    """Florida's sap table is recalled, that of the US Southeast is published."""
+    dry = season(result(3000, 6)).advice(SATURDAY).facts.primary
+    sap = result(380, 2, basis=Basis.SAP)
+    recalled = season(sap, tables=("strawberry-petiole-sap-florida",)).advice(day_in(2, 6)).facts.primary
+    assert dry is not None and recalled is not None
+    assert words.recalled_mark() == words.recalled_mark(None) == words.recalled_mark(dry.band) == ""
+    assert words.recalled_mark(dry.band, None, recalled.band) == "band recalled"
+    assert (words.reading_mark(dry), words.reading_mark(recalled)) == ("", " (band recalled)")
+
+
+def test_the_sentence_of_a_result_is_marked_on_demand() -> None:
+    sap = result(380, 2, basis=Basis.SAP)
+    for tables, given, mark in (
+        (("strawberry-petiole-sap-florida",), sap, " (band recalled)."),
+        ((SOUTHEAST,), result(3000, 2), "."),
+    ):
+        made = season(given, tables=tables).advice(day_in(2, 6))
+        assert made.facts.primary is not None
+        plain = words.result_sentence(made.facts.primary, made.recommendation)
+        marked = words.result_sentence(made.facts.primary, made.recommendation, marked=True)
+        assert marked == plain.removesuffix(".") + mark

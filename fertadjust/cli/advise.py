@@ -106,11 +106,16 @@ def _print_products(advice: Advice, units: UnitSystem) -> None:
     if not advice.weeks:
         return
     week = advice.weeks[0]
+    pairs = zip(week.products, week.products_before, strict=True)
+    fed = [(part, before) for part, before in pairs if part.weight_lb or before.weight_lb]
+    if not fed:
+        until = advice.weeks[: max(1, len(advice.recommendation.weeks))]
+        rests = not any(item.rate_lb_ac or item.before_lb_ac for item in until)
+        say(f"Nothing is fed in {'these weeks' if rests and len(until) > 1 else f'week {week.week.number}'}.")
+        return
     area = f"{units.area_out(advice.block.area_ac()):.3f} {units.area_unit}"
     say(f"Week {week.week.number}, for the whole block ({area}, {advice.block.area_basis.value}):")
-    for part, before in zip(week.products, week.products_before, strict=True):
-        if part.weight_lb == 0 == before.weight_lb:
-            continue
+    for part, before in fed:
         volume = (
             "" if part.volume_gal is None else f" = {units.volume_out(part.volume_gal):.2f} {units.volume_unit}"
         )
@@ -173,22 +178,30 @@ Examples:
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV with full precision.")
 @json_option
 def amounts(folder: Path, block: str | None, on: date | None, as_csv: bool, as_json: bool) -> None:
-    """Show the weekly table for the rest of the season: rates and products, before and after the advice."""
+    """Show the weekly table for the rest of the season: rates and products, before and after the advice.
+
+    CSV and JSON say how the band behind the advice is backed, in "band_evidence"; it is empty without a result.
+    """
     from fertadjust import dates, words
 
     season = open_folder(folder)
     key = pick_block(season, block)
     day = on or today()
-    if as_csv:
-        click.echo(season.amounts(key, day).to_csv(index=False), nl=False)
-        return
-    if as_json:
-        echo_json({"block": key, "on": day, "weeks": season.advice_data(key, day)["weeks"]})
-        return
     one, units = season.block(key, day), season.units
     advice = one.advice(day)
+    deciding = advice.facts.primary
+    recalled = deciding is not None and bool(words.recalled_mark(deciding.band))
+    backing = {"band_evidence": "" if deciding is None else deciding.band.evidence.value}
+    if as_csv:
+        click.echo(season.amounts(key, day).assign(**backing).to_csv(index=False), nl=False)
+        return
+    if as_json:
+        echo_json({"block": key, "on": day, "weeks": season.advice_data(key, day)["weeks"], **backing})
+        return
     area = units.area_out(advice.block.area_ac())
     say(f"{advice.block.name}, {area:.4f} {units.area_unit} ({advice.block.area_basis.value}), {dates.day(day)}")
+    if recalled:
+        say(words.FROM_MEMORY)
     if not advice.weeks:
         say("No week of the plan is left.")
         return

@@ -89,7 +89,8 @@ def _echo_decided(season: Season, number: int, choice: str) -> None:
     if choice == "leave":
         say(f"Record {number}: the rate is left as it was. Reason: {item.reason}")
         return
-    rates = ", ".join(f"week {week}: {words.rate(rate, season.units)}" for week, rate in item.rates_lb_ac.items())
+    by_week = sorted(item.rates_lb_ac.items())
+    rates = ", ".join(f"week {week}: {words.rate(rate, season.units)}" for week, rate in by_week)
     say(f"Record {number}, decided by {item.by}, in {season.units.rate_unit}: {rates}.")
 
 
@@ -126,7 +127,7 @@ def decisions(folder: Path, block: str | None, derive: bool, as_json: bool) -> N
         if not found:
             say("There are no decisions yet. Make one with: fertadjust decide")
         for item in found:
-            rates = words.rates(item.rates_lb_ac.values(), season.units)
+            rates = words.rates((rate for _, rate in sorted(item.rates_lb_ac.items())), season.units)
             outcome = "left as it was" if item.choice == "leave" else f"{item.choice}: {rates}"
             again = f" [{_AGAIN[same[item.record]]}]" if derive else ""
             say(f"{dates.day(item.on)}, record {item.record}, {item.by}: {outcome}{again}")

@@ -49,6 +49,7 @@ _COLUMNS = (
     "band then",
     "status then",
     "stage dates then",
+    "band evidence",
 )
 
 
@@ -70,6 +71,7 @@ def history(folder: Path, block: str | None, on: date | None, as_csv: bool, as_j
     One entry for each day that a nitrogen result came in or a decision was made. Each advice is made again from
     what was known by then, and nothing later: a result counts from the day it came, a correction from the day it
     was entered. Where a decision was made with another stage date, the band by that date is told beside today's.
+    A band that was written from memory is marked.
     """
     season = open_folder(folder)
     key = pick_block(season, block)
@@ -100,7 +102,7 @@ def _print(item: Moment, units: UnitSystem) -> None:
     if advice.facts.primary is None:
         say("There was no usable result.", indent="  ")
     else:
-        say(words.result_sentence(advice.facts.primary, advice.recommendation), indent="  ")
+        say(words.result_sentence(advice.facts.primary, advice.recommendation, marked=True), indent="  ")
     if item.placed_then is not None:
         say(f"then:     {_then(item.placed_then)}", indent="  ", hang=12)
     say(f"advised:  {words.headline(advice, units)}", indent="  ", hang=12)
@@ -108,7 +110,7 @@ def _print(item: Moment, units: UnitSystem) -> None:
     if decided is None:
         say("decided:  nothing on that day", indent="  ")
     else:
-        rates = words.rates(decided.rates_lb_ac.values(), units)
+        rates = words.rates((rate for _, rate in sorted(decided.rates_lb_ac.items())), units)
         what = "left as it was" if decided.choice == "leave" else f"{decided.choice}, {rates} {units.rate_unit}"
         why = f"; {decided.reason}" if decided.reason else ""
         say(f"decided:  {what}, by {decided.by}{why}", indent="  ", hang=12)
@@ -131,7 +133,7 @@ def _then(placed: PlacedThen) -> str:
         status = "cannot be told" if comparison.status is None else comparison.status.value
         where = (
             f"{reading.text()} of {dates.short_day(reading.sampled)} was {status}, "
-            f"band {words.band_words(reading)} for {reading.band.label}"
+            f"band {words.band_words(reading)} for {reading.band.label}{words.reading_mark(reading)}"
         )
     moved = [
         f"{item.stage} {dated(item.then, item.then_guess)}, today {dated(item.now, item.now_guess)}"
@@ -141,18 +143,19 @@ def _then(placed: PlacedThen) -> str:
 
 
 def _followed(item: Moment, units: UnitSystem) -> str:
-    from fertadjust import dates
+    from fertadjust import dates, words
 
     followed = item.followed
     aimed, applied = units.rate_out(followed.aimed_lb_ac), units.rate_out(followed.applied_lb_ac)
     text = f"{applied:.2f} of {aimed:.2f} {units.total_unit} logged to {dates.short_day(followed.end)}"
     reading, comparison = followed.reading, followed.comparison
     if reading is None or comparison is None:
-        return f"no later result; {text}"
+        return f"no later result{' with a band' if followed.unbanded else ''}; {text}"
     value = reading.text()
     status = "cannot be told" if comparison.status is None else comparison.status.value
     place = "" if comparison.position is None else f" (position in the band {comparison.position:.2f})"
-    return f"next result {value} of {dates.short_day(reading.sampled)}, {status}{place}; {text}"
+    where = ", ".join(part for part in (status, words.recalled_mark(reading.band)) if part)
+    return f"next result {value} of {dates.short_day(reading.sampled)}, {where}{place}; {text}"
 
 
 def _csv(found: list[Moment], units: UnitSystem) -> str:
@@ -194,6 +197,7 @@ def _csv(found: list[Moment], units: UnitSystem) -> str:
                     f"{part['stage']} {part['then'] or 'no date'}{' (a guess)' if part['then_guess'] else ''}"
                     for part in then.get("stage_dates", ())
                 ),
+                "" if reading is None else reading.band.evidence.value,
             )
         )
     return out.getvalue()

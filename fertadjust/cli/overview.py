@@ -108,7 +108,7 @@ def _print(found: Summary) -> None:
 
 
 def _cells(found: Summary, row: Row) -> tuple[str, ...]:
-    from fertadjust.summary import first_change, left_words, side_words, value_words
+    from fertadjust.summary import band_mark, first_change, left_words, side_words, value_words
 
     one = row.standing
     before, after = first_change(one)
@@ -116,7 +116,7 @@ def _cells(found: Summary, row: Row) -> tuple[str, ...]:
     return (
         f"{found.name(row)}{unit}",
         "nothing" if one.urgency is None else one.urgency.value,
-        f"{value_words(one)} {side_words(one)}".strip(),
+        ", ".join(text for text in (f"{value_words(one)} {side_words(one)}".strip(), band_mark(one)) if text),
         "" if one.age_days is None else f"{one.age_days} d",
         before if before == after else f"{before} -> {after}",
         left_words(one),

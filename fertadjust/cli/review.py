@@ -118,7 +118,8 @@ def _print_block(found: Review, suggestions: Sequence[Suggestion], units: UnitSy
     else:
         say("No nitrogen result has come in and nothing was decided.", indent="  ")
     _head("Time in band")
-    for text in (*words.results_lines(found), words.days_line(found), words.READ_BETWEEN):
+    mark = words.recalled_line([found])
+    for text in (*words.results_lines(found), words.days_line(found), words.READ_BETWEEN, *filter(None, [mark])):
         say(text, indent="  ")
     _head("After each change")
     _print_changes(found, units)
@@ -181,7 +182,8 @@ def _print_farm(farm: FarmReview, suggestions: Sequence[Suggestion], units: Unit
         "Results and known days in band, changes after which the block came back, weeks without a log, nitrogen "
         f"logged on the block; total with credits, and season cap, in {units.total_unit}."
     )
-    for text in (words.READ_BETWEEN, words.NO_PROOF):
+    mark = words.recalled_line(farm.reviews)
+    for text in (words.READ_BETWEEN, words.NO_PROOF, *filter(None, [mark])):
         say(text)
     _print_suggestions(suggestions, named=True)
     click.echo("")

@@ -157,7 +157,8 @@ def test_amounts_for_a_spreadsheet(run: Run, lived: Path) -> None:
     output = run("amounts", "--season", lived, *CREEK, "--csv").output
     rows = list(csv.DictReader(io.StringIO(output)))
     frame = open_season(lived).amounts("creek", DAY)
-    assert list(rows[0]) == list(frame.columns)
+    assert list(rows[0]) == [*frame.columns, "band_evidence"]
+    assert {row["band_evidence"] for row in rows} == {"published"}
     assert [float(row["rate"]) for row in rows] == frame["rate"].to_list()
     assert [float(row["calcium nitrate [lb]"]) for row in rows] == pytest.approx(
         frame["calcium nitrate [lb]"].to_list(), rel=1e-12
@@ -167,7 +168,8 @@ def test_amounts_for_a_spreadsheet(run: Run, lived: Path) -> None:
 
 def test_amounts_for_machines(run: Run, lived: Path) -> None:
     data = json.loads(run("amounts", "--season", lived, *CREEK, "--json").output)
-    assert (set(data), data["block"], data["on"]) == ({"block", "on", "weeks"}, "creek", "2026-03-21")
+    assert set(data) == {"block", "on", "weeks", "band_evidence"}
+    assert (data["block"], data["on"], data["band_evidence"]) == ("creek", "2026-03-21", "published")
     assert [week["week"] for week in data["weeks"]] == list(range(4, 13))
     assert {
         "week", "start", "stage", "planned", "before", "rate", "block_n", "injection_n", "k2o", "ca", "total",

@@ -97,6 +97,17 @@ def test_an_own_table_with_the_name_of_a_shipped_one_is_refused(refused: Refused
     assert "has the id of a shipped one" in refused("bands", "show", SOUTHEAST, "--folder", own)
 
 
+def test_a_table_is_found_in_capitals(run: Run) -> None:
+    assert run("bands", "show", SOUTHEAST.upper()).output == run("bands", "show", SOUTHEAST).output
+
+
+def test_weeks_before_the_first_are_shown_with_a_word_between(run: Run, own: Path) -> None:
+    text = BAND_TABLE.replace("weeks = [1, 4]", "weeks = [-2, 4]")
+    assert text != BAND_TABLE
+    (own / "own-petiole.toml").write_text(text)
+    assert "weeks -2 to 4" in words(run("bands", "show", "own-petiole", "--folder", own).output)
+
+
 def test_a_missing_folder_is_told(refused: Refused) -> None:
     assert "Error: nowhere: there is no such folder of band tables" in refused(
         "bands", "list", "--folder", "nowhere"
