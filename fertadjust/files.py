@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 from pathlib import Path
 
 from fertadjust.errors import Fault, UserError
+
+_NEW_MODE = 0o644
 
 
 def read_text(path: Path) -> str:
@@ -45,23 +48,36 @@ def write_text(path: Path, text: str) -> None:
 
 
 def write_bytes(path: Path, data: bytes) -> None:
-    """Write a file through a temporary one beside it.
+    """Write a file through a temporary one beside it. A file that stands keeps its mode, a link its target.
 
     Raises:
-        UserError: the folder cannot be written to.
+        UserError: the folder cannot be written to, or a link leads nowhere.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        if path.is_symlink():
+            target = Path(os.path.realpath(path))
+        else:
+            target = path
+            path.parent.mkdir(parents=True, exist_ok=True)
+        mode = _mode(target)
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
-            Path(name).chmod(0o644)
-            Path(name).replace(path)
+            Path(name).chmod(mode)
+            Path(name).replace(target)
         except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
     except OSError as error:
         raise UserError(Fault(f"cannot be written: {error.strerror}", str(path))) from None
+
+
+def _mode(path: Path) -> int:
+    """Permissions that a file has, or that a new one gets."""
+    try:
+        return stat.S_IMODE(path.stat().st_mode)
+    except FileNotFoundError:
+        return _NEW_MODE

@@ -5,16 +5,19 @@ Nothing of the past is rewritten: a decision keeps what it was made from, and th
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import NamedTuple
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Final, NamedTuple
 
-from fertadjust import words
+from fertadjust import dates, words
 from fertadjust.bands import BandTable
 from fertadjust.compare import Status, compare
 from fertadjust.errors import Fault, OutOfSeason, UserError
-from fertadjust.files import read_text, write_text
+from fertadjust.files import read_bytes, read_text, write_bytes, write_text
 from fertadjust.readings import band_for
 from fertadjust.record import Kind, Record, standing, standing_on
 from fertadjust.rules.engine import evaluate
@@ -28,6 +31,9 @@ from fertadjust.tissue import TissueResult, format_value
 
 AS_IT_STOOD = "as it stood before a stage date was changed"
 """Reason of a plan that was not on record yet when a stage date was changed."""
+
+FAR_DAYS: Final = 200
+"""Days before or after the plan from which a stage date is taken for a slip; the project's own figure."""
 
 
 class DateMoved(NamedTuple):
@@ -214,7 +220,8 @@ def _advice(old: BlockSeason, new: BlockSeason, records: Sequence[Record], on: d
 def write_season(book: SeasonBook, text: str, reason: str, *, by: str = "") -> int | None:
     """Write a changed season file and put the plan on record; the record's number, or None when it stood already.
 
-    Where records stand and the plan until now is not among them, it goes on record first.
+    Where records stand and the plan until now is not among them, it goes on record first. When the records cannot
+    be written, the season file is put back as it was.
 
     Args:
         book: the season as it was read.
@@ -223,16 +230,30 @@ def write_season(book: SeasonBook, text: str, reason: str, *, by: str = "") -> i
         by: who changed it; the account's name when empty.
 
     Raises:
-        UserError: the season file was changed since it was read, or cannot be written; nothing is written then.
+        UserError: the season file was changed since it was read, or it or the records cannot be written. The
+            season file is as it was then, unless the message says otherwise.
     """
     path = book.file.folder / SEASON_FILE
-    stands = read_text(path)
-    if stands.replace("\r\n", "\n") != book.file.text:
+    stands = read_bytes(path)
+    if read_text(path).replace("\r\n", "\n") != book.file.text:
         raise UserError(Fault("was changed meanwhile; nothing is written, give the command again", str(path)))
-    if book.records.all() and not book.plan_on_record():
-        book.record_plan(AS_IT_STOOD, by=by)
-    write_text(path, text.replace("\n", "\r\n") if "\r\n" in stands else text)
-    return SeasonBook(read_season(book.file.folder)).record_plan(reason, by=by)
+    first = bool(book.records.all()) and not book.plan_on_record()
+    write_text(path, text.replace("\n", "\r\n") if b"\r\n" in stands else text)
+    try:
+        if first:
+            book.record_plan(AS_IT_STOOD, by=by)
+        return SeasonBook(read_season(book.file.folder)).record_plan(reason, by=by)
+    except UserError as error:
+        raise UserError([*error.faults, _put_back(path, stands)]) from None
+
+
+def _put_back(path: Path, stood: bytes) -> Fault:
+    """The season file as it stood, and what to say of it; or that it stays changed."""
+    try:
+        write_bytes(path, stood)
+    except UserError:
+        return Fault("the change is written but not on record, and cannot be taken back", str(path))
+    return Fault("is as it was before, since the change could not be put on record", str(path))
 
 
 # --- the stages of a season ---------------------------------------------------------------------------------
@@ -244,6 +265,28 @@ def known_stages(file: SeasonFile) -> tuple[str, ...]:
     used = [name for table in file.tables for name in (*table.needs, table.ends_with) if name]
     dated = [name for block in file.blocks.values() for name in block.stages.dates]
     return tuple(dict.fromkeys((*(order.names if order else ()), *used, file.policy.late_anchor, *dated)))
+
+
+def plain_stage(name: str) -> str:
+    """A stage's name as the season file writes it; "First flower" is first_flower."""
+    return re.sub(r"[\s-]+", "_", name.strip().lower())
+
+
+def no_stage(name: str, known: Sequence[str], crop: str) -> str:
+    """That a name is none of a crop's stages, and which ones it may mean."""
+    near = get_close_matches(plain_stage(name), known, n=3)
+    meant = f"did you mean {' or '.join(near)}?" if near else f"there are: {', '.join(known)}."
+    return f'"{name}" is no stage of {crop}; {meant}'
+
+
+def far_from_plan(file: SeasonFile, on: date) -> str:
+    """How far a day lies outside the plan, in words; "" where it is no more than `FAR_DAYS`."""
+    plan = next(iter(file.blocks.values())).plan
+    before, after = (plan.start - on).days, (on - plan.end).days
+    if max(before, after) <= FAR_DAYS:
+        return ""
+    off = f"{before} days before" if before > 0 else f"{after} days after"
+    return f"{dates.day(on)} is {off} the plan, which goes from {dates.day(plan.start)} to {dates.day(plan.end)}"
 
 
 def needed_by(tables: Sequence[BandTable], stage: str) -> list[str]:

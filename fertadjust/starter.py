@@ -10,8 +10,10 @@ from datetime import date, timedelta
 from pathlib import Path
 from string import Template
 
+from fertadjust.field import AreaBasis, basis_words
 from fertadjust.rules.policy import Policy
 from fertadjust.shipped import crop_stages, shipped_policies, shipped_tables
+from fertadjust.stages import stage_words
 from fertadjust.start_schedule import Ramp
 from fertadjust.units import UnitSystem
 
@@ -33,6 +35,7 @@ class Start:
         floor, ceiling: the season's own bounds, or None for those of the rules.
         bounds_note: why they are written, or "".
         factor: what rates per acre of the schedule's source were multiplied by; 1 without one.
+        planting_as: stage that is dated by the day of planting, since a schedule begins with it, or "".
     """
 
     farm: str
@@ -65,6 +68,7 @@ class Start:
     ceiling: float | None = None
     bounds_note: str = ""
     factor: float = 1.0
+    planting_as: str = ""
 
 
 def stages_needed(crop: str, tables: Sequence[str]) -> list[str]:
@@ -104,9 +108,7 @@ def starter_text(answers: Start) -> str:
         region=_quoted(answers.region),
         planted=f"planted = {answers.planted}" if answers.planted else f"# planted = {first_day - _SOME_WEEKS}",
         tables="[" + ", ".join(_quoted(name) for name in answers.tables) + "]",
-        stages="\n".join(
-            f"{name} = {answers.stages[name]}" if name in answers.stages else f"# {name} = " for name in names
-        ),
+        stages="\n".join(line for name in names for line in _stage_lines(answers, name)),
         stage=example,
         own_day=answers.stages.get(example, answers.start) + _SOME_DAYS,
         late=policy.late_anchor,
@@ -147,6 +149,13 @@ def _rules_lines(answers: Start, policy: Policy) -> str:
     return "\n".join([*_comment(f"{about} {see}"), line if answers.name_rules else f"# {line}"])
 
 
+def _stage_lines(answers: Start, name: str) -> list[str]:
+    if name not in answers.stages:
+        return [f"# {name} = "]
+    taken = f"The day of planting, taken for {stage_words(name)}: week 1 of the schedule below begins with it."
+    return [*(_comment(taken) if name == answers.planting_as else []), f"{name} = {answers.stages[name]}"]
+
+
 def _rate_lines(answers: Start) -> str:
     if answers.ramp is None:
         assert answers.rate is not None, "a plan has a rate or a ramp"
@@ -184,12 +193,19 @@ def _cap_lines(answers: Start, policy: Policy) -> str:
     totals = (
         [] if policy.published is None else [item for item in policy.published.totals if item.when == "season"]
     )
-    lines, other = [], answers.factor != 1.0
+    lines = []
     for item in totals:
         ends = dict.fromkeys(f"{units.rate_out(end):.0f}" for end in (item.low, item.high))
-        text = f"Published for a whole season: {' to '.join(ends)} {units.total_unit} ({item.cited})"
-        counted = "; counted like the schedule above, that times the same factor is below" if other else ""
-        lines += _comment(f"{text}{counted}.")
+        note = f"; {item.note}" if item.note else ""
+        lines += _comment(
+            f"Published for a whole season: {' to '.join(ends)} {units.total_unit} ({item.cited}{note})."
+        )
+    if totals:
+        acre = basis_words(AreaBasis(answers.basis), units)
+        lines += _comment(f"Check what its acre means before you rely on it: this plan counts per {acre}.")
+        if answers.factor != 1.0:
+            below = f"that times {answers.factor:.4g}, as the ramp above is, stands below"
+            lines += _comment(f"Where it means the acre of the schedule above, {below}.")
     if answers.season_cap is not None:
         return "\n".join([*lines, f"season_cap = {_number(answers.season_cap)}"])
     example = units.rate_out(max((item.high for item in totals), default=130.0) * answers.factor)

@@ -89,3 +89,42 @@ def test_a_writing_that_breaks_off_leaves_what_stood_there(
     with pytest.raises(UserError, match="No space left on device"):
         write_text(path, "new")
     assert [(item.name, item.read_text()) for item in tmp_path.iterdir()] == [("page.html", "old")]
+
+
+def test_a_link_stays_and_what_it_leads_to_is_written(tmp_path: Path) -> None:
+    (tmp_path / "drive").mkdir()
+    target, link = tmp_path / "drive" / "season.toml", tmp_path / "season.toml"
+    target.write_text("old")
+    link.symlink_to(Path("drive") / "season.toml")
+    write_text(link, "new")
+    assert link.is_symlink() and target.read_text() == "new"
+    assert [item.name for item in target.parent.iterdir()] == ["season.toml"]
+
+
+def test_a_link_to_nothing_makes_the_file_but_no_folder(tmp_path: Path) -> None:
+    link = tmp_path / "page.html"
+    link.symlink_to(tmp_path / "other.html")
+    write_text(link, "new")
+    assert link.is_symlink() and (tmp_path / "other.html").read_text() == "new"
+    lost = tmp_path / "lost.html"
+    lost.symlink_to(tmp_path / "drive" / "lost.html")
+    with pytest.raises(UserError, match="cannot be written: No such file"):
+        write_text(lost, "new")
+    assert not (tmp_path / "drive").exists()
+
+
+def test_a_link_to_itself_is_told(tmp_path: Path) -> None:
+    link = tmp_path / "page.html"
+    link.symlink_to(link)
+    with pytest.raises(UserError, match="cannot be written"):
+        write_text(link, "new")
+    assert [item.name for item in tmp_path.iterdir()] == ["page.html"] and link.is_symlink()
+
+
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o664, 0o755])
+def test_a_file_that_stands_keeps_its_mode(tmp_path: Path, mode: int) -> None:
+    path = tmp_path / "season.toml"
+    path.write_text("old")
+    path.chmod(mode)
+    write_text(path, "new")
+    assert path.stat().st_mode & 0o777 == mode

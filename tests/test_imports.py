@@ -108,6 +108,7 @@ cli.table_options
 cli.derive
 cli.own_tables
 cli.setup_questions
+cli.setup_plan
 cli.setup cli.stages cli.rules cli.bands
 cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review
 cli.pages cli.overview

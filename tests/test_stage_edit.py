@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from datetime import date
 from pathlib import Path
@@ -103,7 +104,10 @@ def test_a_blocks_own_table_keeps_its_comments() -> None:
 
 
 def test_a_date_taken_out_leaves_the_rest() -> None:
-    assert changes(ODD, without_date(ODD, "first_bloom")) == (["first_bloom = 2026-03-02   # by the road"], [])
+    assert changes(ODD, without_date(ODD, "first_bloom")) == (
+        ["first_bloom = 2026-03-02   # by the road"],
+        ["# first_bloom =   # by the road"],
+    )
     own = with_date(ODD, "first_bloom", DAY, "north")
     assert changes(own, without_date(own, "first_bloom", "north")) == (
         ["stages = { first_bloom = 2026-04-06 }"],
@@ -129,6 +133,107 @@ def test_any_way_of_writing_a_table_will_do(stages: str) -> None:
     found = tomllib.loads(with_date(text, "fruit_set", DAY, guess=True))
     wanted["stages"] |= {"fruit_set": DAY, "approximate": ["fruit_set"]}
     assert found == wanted
+
+
+NOTED = """\
+[stages]
+first_bloom = 2026-03-02 # by the road
+# fruit_set = 2026-04-01   my important note
+#main_harvest = never, we prune
+# full_bloom = # ask the neighbour
+# late_season =
+# approximate = which? all
+approximate = [ # in doubt
+  "first_bloom", # fog
+  # the rest is sure
+]
+[plan]
+"""
+
+
+@pytest.mark.parametrize(
+    ("name", "gone", "come"),
+    [
+        (
+            "fruit_set",
+            ["# fruit_set = 2026-04-01   my important note"],
+            ["fruit_set = 2026-04-06   # my important note"],
+        ),
+        ("main_harvest", [], ["main_harvest = 2026-04-06"]),
+        ("full_bloom", ["# full_bloom = # ask the neighbour"], ["full_bloom = 2026-04-06   # ask the neighbour"]),
+        ("late_season", ["# late_season ="], ["late_season = 2026-04-06"]),
+    ],
+)
+def test_only_a_noted_out_date_is_switched_on_and_its_note_stays(
+    name: str, gone: list[str], come: list[str]
+) -> None:
+    assert changes(NOTED, with_date(NOTED, name, DAY)) == (gone, come)
+
+
+def test_a_date_taken_out_keeps_its_comment_for_when_it_comes_again() -> None:
+    text = ODD.replace('approximate = ["fruit_set"]', "")
+    out = without_date(text, "first_bloom")
+    assert "\n# first_bloom =   # by the road\n" in out
+    again = with_date(out, "first_bloom", date(2026, 3, 2))
+    assert again == text
+
+
+def test_comments_in_a_list_of_guesses_stay() -> None:
+    two = with_date(NOTED, "fruit_set", DAY, guess=True)
+    assert tomllib.loads(two)["stages"]["approximate"] == ["first_bloom", "fruit_set"]
+    one = with_date(two, "first_bloom", DAY)
+    assert tomllib.loads(one)["stages"]["approximate"] == ["fruit_set"]
+    none = with_date(one, "fruit_set", DAY)
+    assert "approximate" not in tomllib.loads(none)["stages"]
+    for text in (two, one, none):
+        for comment in ("# in doubt", "# fog", "# the rest is sure", "# approximate = which? all"):
+            assert comment in text
+    inline = "[stages]\nb = 2026-03-02\n[blocks.north]\nstages = { a = 2026-03-02 } # low spot\nrows = 1\n"
+    assert without_date(inline, "a", "north").endswith("[blocks.north]\n# low spot\nrows = 1\n")
+
+
+DOTTED = [
+    "stages.first_bloom = 2026-03-02 # seen\n[plan]\nx = 1\n[blocks.north]\narea_basis = 'bed'\n",
+    "stages.first_bloom = 2026-03-02\nschema = 1\nstages.fruit_set = 2026-04-01 # x\n"
+    "stages.approximate = ['fruit_set'] # unsure\n[blocks.north]\nstages.first_bloom = 2026-03-01\n"
+    "area_basis = 'bed'\nstages.fruit_set = 2026-04-02 # y\nstages.approximate = ['first_bloom']\n",
+    "[blocks.north]\nstages.first_bloom = 2026-03-02 # a\narea_basis = 'bed'\n"
+    "[stages]\nfirst_bloom = 2026-03-02\n",
+    "blocks.north.a = 1\nstages.first_bloom = 2026-03-02\nblocks.north.stages.first_bloom = 2026-03-03 # k\n"
+    "blocks.north.b = [\n 1, # l\n]\n",
+    "stages = { first_bloom = 2026-03-02 } # a\n[blocks]\n"
+    "north.stages = { first_bloom = 2026-03-02 } # b\nnorth.rows = 1\n",
+    "stages = { first_bloom = 2026-03-02 } # a\n[blocks.north]\nrows = 1\n[plan]\n[blocks.south]\nrows = 2\n",
+    "[stages]\nfirst_bloom = 2026-03-02\n[blocks]\n"
+    "north = { rows = 1, stages = { first_bloom = 2026-03-02, fruit_set = 2026-03-05 } } # n\n",
+]
+
+
+@pytest.mark.parametrize("text", DOTTED)
+@pytest.mark.parametrize("block", [None, "north"])
+@pytest.mark.parametrize("name", ["first_bloom", "fruit_set", "full_bloom"])
+@pytest.mark.parametrize("guess", [False, True])
+def test_dates_are_set_and_taken_out_however_the_keys_are_written(
+    text: str, block: str | None, name: str, guess: bool
+) -> None:
+    def stages(of: str) -> dict[str, Any]:
+        data = tomllib.loads(of)
+        return dict((data if block is None else data["blocks"][block]).get("stages", {}))
+
+    def elsewhere(of: str) -> dict[str, Any]:
+        data = tomllib.loads(of)
+        (data if block is None else data["blocks"][block]).pop("stages", None)
+        return data
+
+    text_set = with_date(text, name, DAY, block, guess=guess)
+    listed = {item for item in stages(text).get("approximate", []) if item != name} | ({name} if guess else set())
+    assert stages(text_set)[name] == DAY and set(stages(text_set).get("approximate", [])) == listed
+    out = without_date(text_set, name, block)
+    assert name not in stages(out) and set(stages(out).get("approximate", [])) == listed - {name}
+    assert elsewhere(text) == elsewhere(text_set) == elsewhere(out)
+    assert block is not None or "stages" in tomllib.loads(out)
+    for comment in re.findall("# [a-z]+", text):
+        assert comment in text_set and comment in out
 
 
 STAGES = st.sampled_from(["first_bloom", "fruit_set", "full_bloom", "main_harvest", "my_own"])
@@ -159,6 +264,7 @@ def test_whatever_is_set_stands_and_no_comment_is_lost(edits: list[tuple[str, da
         "# the first",
         "# a last word",
         "# its own",
+        "# a guess",
     ):
         assert comment in text
 

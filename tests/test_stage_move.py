@@ -13,7 +13,7 @@ import pytest
 from fertadjust import words
 from fertadjust.api import Season, open_season
 from fertadjust.compare import Status
-from fertadjust.errors import UserError
+from fertadjust.errors import Fault, UserError
 from fertadjust.history import OtherDate, history_data
 from fertadjust.record import Kind
 from fertadjust.rules.facts import Action
@@ -132,7 +132,8 @@ def test_a_mix_that_goes_by_a_stage_moves_with_it(tmp_path: Path) -> None:
     after = parse_season(with_date(text, "fruit_set", date(2026, 4, 6)), tmp_path)
     found = move(before, after, [], TODAY)
     assert found.plans == (PlanMoved("north", (), (4, 5)), PlanMoved("south", (), (4, 5)))
-    assert found.results == found.decisions == ()
+    assert found.results == ()
+    assert found.decisions == ()
 
 
 def test_the_same_move_is_told_the_same_way(lived: Season) -> None:
@@ -198,6 +199,57 @@ def test_a_file_that_was_changed_meanwhile_is_left(lived: Season) -> None:
         write_season(lived, text, "moved")
     assert path.read_text(encoding="utf-8") == SEASON + "\n# a word\n"
     assert len(lived.records.all()) == count
+
+
+def changed_by_hand(season: Season) -> Season:
+    """The season with a plan that is not on record yet."""
+    path = season.file.folder / "season.toml"
+    path.write_text(SEASON.replace("ceiling = 7.0", "ceiling = 6.5"), encoding="utf-8")
+    return open_season(season.file.folder)
+
+
+def test_a_writing_that_fails_leaves_nothing(lived: Season, monkeypatch: pytest.MonkeyPatch) -> None:
+    season = changed_by_hand(lived)
+    before = season.records.all()
+
+    def full(path: Path, text: str) -> None:
+        raise UserError(Fault("cannot be written: No space left on device", str(path)))
+
+    monkeypatch.setattr("fertadjust.stage_move.write_text", full)
+    with pytest.raises(UserError, match="No space left"):
+        write_season(season, later_text(season), "moved")
+    assert season.records.all() == before
+    assert (season.file.folder / "season.toml").read_text(encoding="utf-8") == season.file.text
+
+
+def unrecorded(*_: object, **__: object) -> None:
+    raise UserError("records.db: cannot be written: disk I/O error")
+
+
+def test_records_that_cannot_be_written_leave_the_season_file_as_it_was(
+    lived: Season, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    season = changed_by_hand(lived)
+    path = season.file.folder / "season.toml"
+    path.chmod(0o600)
+    stood, before = path.read_bytes(), season.records.all()
+    monkeypatch.setattr("fertadjust.records.Records.append", unrecorded)
+    with pytest.raises(UserError) as caught:
+        write_season(season, later_text(season), "moved")
+    assert [fault.message for fault in caught.value.faults] == [
+        "records.db: cannot be written: disk I/O error",
+        "is as it was before, since the change could not be put on record",
+    ]
+    assert (path.read_bytes(), path.stat().st_mode & 0o777, season.records.all()) == (stood, 0o600, before)
+
+
+def test_a_season_file_that_cannot_be_put_back_is_told(lived: Season, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = lived.file.folder / "season.toml"
+    monkeypatch.setattr("fertadjust.records.Records.append", unrecorded)
+    monkeypatch.setattr("fertadjust.stage_move.write_bytes", unrecorded)
+    with pytest.raises(UserError, match="the change is written but not on record, and cannot be taken back"):
+        write_season(lived, later_text(lived), "moved")
+    assert path.read_text(encoding="utf-8") == later_text(lived)
 
 
 # --- looked back on -----------------------------------------------------------------------------------------

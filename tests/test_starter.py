@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 
-from fertadjust.errors import UserError
 from fertadjust.season_file import SeasonFile, parse_season
 from fertadjust.season_rules import GENERAL
 from fertadjust.shipped import crop_stages, shipped_policies, shipped_tables
@@ -244,14 +243,12 @@ def test_stages_that_have_not_begun_are_noted_out_in_the_crops_order() -> None:
 
 @pytest.mark.parametrize(("name", "crop"), EVERY)
 def test_a_season_may_begin_before_a_stage_has(name: str, crop: str) -> None:
-    """But for tables counted from one stage's date, which have to have it."""
-    start = replace(started(name, crop), stages={})
-    if shipped_tables()[name].anchor:
-        with pytest.raises(UserError, match="needs a date for"):
-            read(start)
-        return
-    (block,) = read(start).blocks.values()
+    """A table counted from one stage's date has no band until then, and the notes say so."""
+    file = read(replace(started(name, crop), stages={}))
+    (block,) = file.blocks.values()
     assert block.stages.dates == {}
+    needs = bool(shipped_tables()[name].needs)
+    assert any("has no band before" in note for note in file.notes) == needs
 
 
 def test_variety_rules_and_planting_are_noted_out_or_not() -> None:
@@ -291,3 +288,30 @@ def test_a_petiole_and_a_leaf_table_go_together() -> None:
     tables = [SOUTHEAST, GEORGIA_LEAF]
     file = read(replace(START, tables=tables, stages=needed(tables)))
     assert [table.id for table in file.tables] == tables
+
+
+def test_a_published_total_says_to_look_at_its_acre() -> None:
+    """The totals of these rules are given for beds 6 ft apart (their notes); the plan counts by bed top."""
+    start = replace(started("tomato-petiole-sap-florida", "tomato"), policy="florida-tomato")
+    plain = " ".join(starter_text(start).replace("\n# ", " ").split())
+    assert "beds 6 ft (1.8 m) apart)." in plain
+    caution = "Check what its acre means before you rely on it: this plan counts per acre of bed top."
+    assert caution in plain
+    assert "# season_cap = 200\n" in starter_text(start)
+    scaled = starter_text(replace(start, factor=2.4))
+    assert "# season_cap = 480\n" in scaled
+    below = "Where it means the acre of the schedule above, that times 2.4, as the ramp above is, stands below."
+    assert below in " ".join(scaled.replace("\n# ", " ").split())
+    assert "Check what its acre means" not in starter_text(START)
+
+
+def test_the_day_of_planting_taken_for_a_stage_says_so() -> None:
+    start = replace(
+        started("tomato-petiole-sap-florida", "tomato"),
+        planted=date(2026, 3, 2),
+        stages={"transplanting": date(2026, 3, 2)},
+        planting_as="transplanting",
+    )
+    line = "# The day of planting, taken for transplanting: week 1 of the schedule below begins with it."
+    assert f"{line}\ntransplanting = 2026-03-02\n" in starter_text(start)
+    assert "taken for" not in starter_text(replace(start, planting_as=""))

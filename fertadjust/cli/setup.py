@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import re
-from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from fertadjust.cli.common import DAY, ask, open_folder, say, say_own_values, season_option
+from fertadjust.cli.setup_plan import POSITIVE, RATE, bounds_asked, field_asked, plan_asked, planting_stage
 from fertadjust.cli.setup_questions import (
     ASK,
     MAYBE_DAY,
+    Dating,
+    blank,
     crop_asked,
+    fitting,
+    named,
     rules_asked,
     rules_named,
     schedule_asked,
     stage_dates_asked,
     tables_asked,
     usual,
+    usual_name,
     variety_asked,
 )
 from fertadjust.errors import Fault, UserError
@@ -28,13 +33,8 @@ from fertadjust.files import write_text
 if TYPE_CHECKING:
     from fertadjust.bands import BandTable
     from fertadjust.rules.policy import Policy
-    from fertadjust.rules.published import Schedule
-    from fertadjust.start_schedule import Ramp
+    from fertadjust.season_file import SeasonFile
     from fertadjust.starter import Start
-    from fertadjust.units import UnitSystem
-
-
-_number = click.FloatRange(0, min_open=True)
 
 
 @click.command(
@@ -63,13 +63,13 @@ Examples:
     "stages",
     multiple=True,
     metavar="NAME=DATE",
-    help='Stage date; may be repeated. "none" where none has begun.',
+    help='Stage date; may be repeated. "none" where none has begun: there is no band until one has.',
 )
 @click.option("--start", type=DAY, help="First day of feeding.")
 @click.option("--weeks", type=click.IntRange(1, 60), help="Weeks of feeding.")
 @click.option("--basis", type=click.Choice(["bed", "gross", "linear_bed"]), help="What an acre or hectare means.")
-@click.option("--standard-spacing", type=_number, help="Spacing that linear bed is counted at.")
-@click.option("--rate", type=click.FloatRange(0), help="Nitrogen per week.")
+@click.option("--standard-spacing", type=POSITIVE, help="Spacing that linear bed is counted at.")
+@click.option("--rate", type=RATE, help="Nitrogen per week.")
 @click.option(
     "--schedule",
     is_flag=False,
@@ -78,31 +78,66 @@ Examples:
     help="Start from a published schedule of the rules instead of one rate.",
 )
 @click.option("--injections", type=click.IntRange(1, 14), default=2, show_default=True, help="Injections a week.")
-@click.option("--floor", type=click.FloatRange(0), help="Lowest weekly rate that may be advised.")
-@click.option("--ceiling", type=_number, help="Highest weekly rate that may be advised.")
-@click.option("--season-cap", type=_number, help="Most nitrogen of the season.")
+@click.option("--floor", type=RATE, help="Lowest weekly rate that may be advised.")
+@click.option("--ceiling", type=POSITIVE, help="Highest weekly rate that may be advised.")
+@click.option("--season-cap", type=POSITIVE, help="Most nitrogen of the season.")
 @click.option("--block", help="Short name of the first block.")
-@click.option("--row-length", type=_number, help="Length of a row.")
+@click.option("--row-length", type=POSITIVE, help="Length of a row.")
 @click.option("--rows", type=click.IntRange(1), help="Number of rows.")
-@click.option("--bed-top-width", type=_number, help="Width of the bed top.")
-@click.option("--bed-spacing", type=_number, help="Distance between bed centres.")
+@click.option("--bed-top-width", type=POSITIVE, help="Width of the bed top.")
+@click.option("--bed-spacing", type=POSITIVE, help="Distance between bed centres.")
 @click.option("--soil", default="", help="Soil texture.")
 def new(folder: Path, **given: Any) -> None:
     """Write a commented season file to start from.
 
     Asks for whatever is not given as an option. Nothing is written until all answers are there and fit.
     """
-    from fertadjust.season_file import SEASON_FILE, parse_season
+    from fertadjust.season_file import SEASON_FILE
     from fertadjust.starter import starter_text
 
     path = folder / SEASON_FILE
     if path.exists():
         raise UserError(Fault("stands already and is left as it is; choose another folder", str(path)))
-    text = starter_text(_answers(given))
-    parse_season(text, folder)
+    answers = _answers(given)
+    text = starter_text(answers)
+    file = _checked(text, folder)
     write_text(path, text)
     click.echo(f"Wrote {path}")
+    for table in file.tables:
+        if table.needs and not set(table.needs) & set(answers.stages):
+            which = table.needs[0] if len(table.needs) == 1 else f"one of its stages ({', '.join(table.needs)})"
+            say(f"{table.id} has no band before {which} has a date: fertadjust stages set NAME DATE", hang=2)
     say("Next: read it through, set your fertilizers and bounds, then: fertadjust check --season " + str(folder))
+
+
+def _checked(text: str, folder: Path) -> SeasonFile:
+    """The season file to be; its faults are told by option, since nobody has seen its lines yet."""
+    from fertadjust.season_file import parse_season
+
+    try:
+        return parse_season(text, folder)
+    except UserError as error:
+        faults = [Fault(fault.message, key=_option(fault.key)) for fault in error.faults]
+        raise UserError(dict.fromkeys(faults)) from None
+
+
+def _option(key: str) -> str:
+    """The option that a key of the season file comes from."""
+    parts = re.split(r"[.\[]", key)
+    last = _OPTIONS.get(parts[0]) or _OPTIONS.get(key) or _OPTIONS.get(parts[-1]) or parts[-1]
+    return f"--{last.replace('_', '-')}"
+
+
+_OPTIONS = {
+    "bands": "table",
+    "stages": "stage",
+    "farm.name": "farm",
+    "crop.name": "crop",
+    "ramp": "schedule",
+    "injections_per_week": "injections",
+    "area_basis": "basis",
+}
+"""Options that are not named like the key; by the first part of it, by the whole and by the last."""
 
 
 def _answers(given: dict[str, Any]) -> Start:
@@ -113,14 +148,14 @@ def _answers(given: dict[str, Any]) -> Start:
     talking = any(given[name] in (None, ()) for name in _NEEDED) or (
         given["rate"] is None and given["schedule"] is None
     )
-    farm = str(ask(given["farm"], "--farm", "Farm name"))
+    farm = named(given["farm"], "--farm", "Farm name")
     units = UnitSystem(ask(given["units"], "--units", "Units", type=click.Choice(["us", "metric"]), default="us"))
     crop = crop_asked(given["crop"])
     tables = tables_asked(crop, given["tables"])
     variety = variety_asked(given["variety"], crop, tables, talking)
     policy = rules_asked(given["rules"], crop, tables[0])
-    system = str(usual(given["system"], "Growing system", _system(policy, tables[0]), talking))
-    region = str(usual(given["region"], "Region", tables[0].region, talking))
+    system = usual_name(given["system"], "--system", "Growing system", _system(policy, tables[0]), talking)
+    region = usual_name(given["region"], "--region", "Region", tables[0].region, talking)
     planted = (
         usual(
             given["planted"],
@@ -133,7 +168,8 @@ def _answers(given: dict[str, Any]) -> Start:
         or None
     )
     names = [table.id for table in tables]
-    dates = stage_dates_asked(crop, stages_needed(crop, names), given["stages"])
+    dating = Dating(crop, tables, stages_needed(crop, names), policy.late_anchor, planted)
+    dates = stage_dates_asked(given["stages"], dating)
     schedule = (
         None
         if given["rate"] is not None and given["schedule"] is None
@@ -141,11 +177,13 @@ def _answers(given: dict[str, Any]) -> Start:
     )
     if schedule is not None and given["rate"] is not None:
         raise UserError(Fault("state --rate or --schedule, one of the two", key="--rate"))
-    block = str(ask(given["block"], "--block", "Short name of the first block", default="north"))
-    field = _field(given, units)
-    begun = dates if planted is None else dict.fromkeys(("planting", "transplanting"), planted) | dates
-    plan = _plan(given, units, schedule, begun, field)
-    floor, ceiling, note = _bounds(given, units, policy, plan.factor)
+    block = str(fitting(given["block"], "--block", "Short name of the first block", blank, default="north"))
+    field = field_asked(given, units)
+    planting_as = planting_stage(schedule, planted, dates)
+    if planting_as and planted is not None:
+        dates = {planting_as: planted} | dates
+    plan = plan_asked(given, units, policy, schedule, dates, field)
+    floor, ceiling, note = bounds_asked(given, units, policy, plan)
     return Start(
         farm=farm,
         units=units,
@@ -169,6 +207,7 @@ def _answers(given: dict[str, Any]) -> Start:
         ceiling=ceiling,
         bounds_note=note,
         factor=plan.factor,
+        planting_as=planting_as,
         season_cap=given["season_cap"],
         block=re.sub(r"[^a-z0-9_-]+", "-", block.lower()).strip("-_") or "block",
         block_name=block,
@@ -192,91 +231,6 @@ def _system(policy: Policy, table: BandTable) -> str:
     from fertadjust.season_tables import within_system
 
     return policy.system if within_system(policy.system, table.system) else table.system
-
-
-def _field(given: dict[str, Any], units: UnitSystem) -> dict[str, Any]:
-    """Rows and widths of the first block."""
-    length = units.length_unit
-    return {
-        "row_length": ask(given["row_length"], "--row-length", f"Row length [{length}]", type=_number),
-        "rows": ask(given["rows"], "--rows", "Number of rows", type=click.IntRange(1)),
-        "bed_top_width": ask(given["bed_top_width"], "--bed-top-width", f"Bed-top width [{length}]", type=_number),
-        "bed_spacing": ask(given["bed_spacing"], "--bed-spacing", f"Bed spacing [{length}]", type=_number),
-    }
-
-
-class _PlanAnswers(NamedTuple):
-    """The plan as answered; ``factor`` is what rates of the source's acre were multiplied by."""
-
-    start: date
-    weeks: int
-    basis: str
-    standard_spacing: float | None
-    rate: float | None
-    ramp: Ramp | None
-    factor: float
-
-
-def _plan(
-    given: dict[str, Any],
-    units: UnitSystem,
-    schedule: Schedule | None,
-    dates: dict[str, date],
-    field: dict[str, Any],
-) -> _PlanAnswers:
-    """Start, weeks, basis and rates: one rate, or the schedule as a ramp."""
-    from fertadjust.field import AreaBasis
-    from fertadjust.start_schedule import Widths, area_factor, ramp_of, weeks_before
-
-    begins = None if schedule is None else dates.get(schedule.anchor)
-    first: dict[str, Any] = {} if begins is None else {"default": begins.isoformat()}
-    start = ask(given["start"], "--start", "First day of feeding (year-month-day)", type=DAY, **first)
-    over = weeks_before(begins, start)
-    left = 12 if schedule is None else max(1, len(schedule.weekly_lb_ac()) - over)
-    weeks = ask(given["weeks"], "--weeks", "Weeks of feeding", type=click.IntRange(1, 60), default=left)
-    choices = click.Choice(["bed", "gross", "linear_bed"])
-    own = "bed" if schedule is None or schedule.basis is None else schedule.basis.value
-    basis = ask(given["basis"], "--basis", "An acre or hectare means", type=choices, default=own)
-    standard = None
-    if basis == "linear_bed":
-        spacing = None if schedule is None else schedule.spacing_ft
-        shown: dict[str, Any] = {} if spacing is None else {"default": round(units.length_out(spacing), 4)}
-        question = f"Spacing that linear bed is counted at [{units.length_unit}]"
-        standard = ask(given["standard_spacing"], "--standard-spacing", question, type=_number, **shown)
-    elif given["standard_spacing"] is not None:
-        raise UserError(Fault("goes with --basis linear_bed", key="--standard-spacing"))
-    if schedule is None:
-        rate = ask(given["rate"], "--rate", f"Nitrogen [{units.rate_unit}]", type=click.FloatRange(0))
-        return _PlanAnswers(start, weeks, basis, standard, rate, None, 1.0)
-    widths = Widths(
-        units.length_in(field["bed_top_width"]),
-        units.length_in(field["bed_spacing"]),
-        None if standard is None else units.length_in(standard),
-    )
-    ramp = ramp_of(schedule, units, weeks, over, AreaBasis(basis), widths)
-    factor = area_factor(schedule, AreaBasis(basis), widths)
-    return _PlanAnswers(start, weeks, basis, standard, None, ramp, factor)
-
-
-def _bounds(
-    given: dict[str, Any], units: UnitSystem, policy: Policy, factor: float
-) -> tuple[float | None, float | None, str]:
-    """Floor and ceiling to write, and why; None where the rules' own are taken."""
-    floor, ceiling = given["floor"], given["ceiling"]
-    if policy.floor is None or policy.ceiling is None:
-        if None in (floor, ceiling):
-            say(f"The rules {policy.id} hold no lowest and highest rate, since none is published.")
-        what = f"weekly rate that may be advised [{units.rate_unit}]"
-        floor = ask(floor, "--floor", f"Lowest {what}", type=click.FloatRange(0))
-        ceiling = ask(ceiling, "--ceiling", f"Highest {what}", type=_number)
-        return floor, ceiling, ""
-    if factor == 1.0:
-        return floor, ceiling, ""
-    own = [
-        round(units.rate_out(figure.value * factor), 9) if value is None else value
-        for value, figure in ((floor, policy.floor), (ceiling, policy.ceiling))
-    ]
-    return own[0], own[1], f"Those of the rules {policy.id} multiplied by {factor:.4g}, as the ramp above is."
 
 
 @click.command(epilog="Example: fertadjust check --season my-season")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -101,10 +100,12 @@ def _list_crop(crop: str, as_json: bool) -> None:
     from fertadjust.stage_move import needed_by
 
     file = crop_stages()
-    found = file.of(crop)
+    known = sorted({name for item in file.crops for name in (item.crop, *item.also)})
+    named = next((name for name in known if name.casefold() == crop.strip().casefold()), "")
+    found = file.of(named)
     if found is None:
-        known = sorted({name for item in file.crops for name in (item.crop, *item.also)})
         raise UserError(Fault(f'no stages are known of "{crop}"; there are: {", ".join(known)}', key="--crop"))
+    crop = named
     tables = [table for table in shipped_tables().values() if crop in table.crops]
     if as_json:
         rows = [
@@ -160,6 +161,7 @@ Examples:
 @_block
 @click.option("--guess", is_flag=True, help="The date is a guess: the bands beside it count further.")
 @click.option("--own", is_flag=True, help="A stage of your own, which the crop's list does not have.")
+@click.option("--far", is_flag=True, help="The date is right, though it lies far outside the plan.")
 @season_option
 @_reason
 @_yes
@@ -170,6 +172,7 @@ def set_(
     block: str | None,
     guess: bool,
     own: bool,
+    far: bool,
     folder: Path,
     reason: str,
     yes: bool,
@@ -181,6 +184,7 @@ def set_(
     was decided stays on record as it was made.
     """
     from fertadjust.stage_edit import with_date
+    from fertadjust.stage_move import far_from_plan
 
     season = open_folder(folder)
     stage = _stage(season.file, name, own)
@@ -189,7 +193,7 @@ def set_(
     if key is None:
         for other in _with_own(season, stage):
             say(f"Block {other} has a date of its own, which stays: {_day_in(season.file, other, stage)}.")
-    _change(season, text, stage, reason, yes, by)
+    _change(season, text, stage, reason, yes, by, off="" if far else far_from_plan(season.file, day))
 
 
 @stages.command(epilog="Example: fertadjust stages clear fruit_set --block north")
@@ -205,9 +209,10 @@ def clear(name: str, block: str | None, folder: Path, reason: str, yes: bool, by
     With --block only the block's own date goes, and the one of all blocks counts for it again.
     """
     from fertadjust.stage_edit import without_date
+    from fertadjust.stage_move import plain_stage
 
     season = open_folder(folder)
-    stage = _plain(name)
+    stage = plain_stage(name)
     key = None if block is None else _key(season, block)
     shared, own = _given(season)
     if stage not in (shared if key is None else own[key]):
@@ -238,33 +243,29 @@ def _key(season: Season, block: str) -> str:
     return block_of(season.file, block).block.key
 
 
-def _plain(name: str) -> str:
-    """A stage's name as the season file writes it; "First flower" is first_flower."""
-    return re.sub(r"[\s-]+", "_", name.strip().lower())
-
-
 def _stage(file: SeasonFile, name: str, own: bool) -> str:
     """The stage named.
 
     Raises:
         UserError: it is none of the crop's and not said to be the grower's own; the nearest names are told.
     """
-    from fertadjust.stage_move import known_stages
+    from fertadjust.stage_move import known_stages, no_stage, plain_stage
 
-    stage, known = _plain(name), known_stages(file)
+    stage, known = plain_stage(name), known_stages(file)
     if stage in known:
         return stage
     if not re.fullmatch(r"[a-z][a-z0-9_]*", stage) or stage == "approximate":
         raise UserError(Fault(f'"{name}" is no name for a stage; write letters, digits and _', key="NAME"))
     if own:
         return stage
-    near = get_close_matches(stage, known, n=3)
-    meant = f"did you mean {' or '.join(near)}?" if near else f"there are: {', '.join(known)}."
-    raise UserError(Fault(f'"{name}" is no stage of {file.crop}; {meant} A stage of your own: --own', key="NAME"))
+    raise UserError(Fault(f"{no_stage(name, known, file.crop)} A stage of your own: --own", key="NAME"))
 
 
-def _change(season: Season, text: str, stage: str, reason: str, yes: bool, by: str) -> None:
-    """Check the new text, say what changes, ask, write, and put the plan on record."""
+def _change(season: Season, text: str, stage: str, reason: str, yes: bool, by: str, off: str = "") -> None:
+    """Check the new text, say what changes, ask, write, and put the plan on record.
+
+    ``off`` says that the date lies far outside the plan, which takes a person's yes.
+    """
     from fertadjust.season_file import parse_season
     from fertadjust.stage_move import move, write_season
 
@@ -272,8 +273,12 @@ def _change(season: Season, text: str, stage: str, reason: str, yes: bool, by: s
         say("The season file says so already; nothing is written.")
         return
     after = parse_season(text, season.file.folder)
+    if off and yes:
+        raise UserError(Fault(f"{off}; if the date is right, say so with --far", key="DATE"))
     found = move(season.file, after, season.records.all(), today())
     _echo_move(found)
+    if off:
+        say(f"Look at the date again: {off}.")
     if not yes and not confirm("Write it?"):
         say("Nothing was written.")
         return
