@@ -77,7 +77,13 @@ def parts_of(path: Path) -> dict[str, bytes]:
 
 def test_a_backup_holds_what_belongs_to_the_season_and_nothing_else(file: SeasonFile, backup: Path) -> None:
     parts = parts_of(backup)
-    assert sorted(parts) == ["bands/draft.csv", "bands/own-petiole.toml", "laboratories.toml", "records.db", "season.toml"]
+    assert sorted(parts) == [
+        "bands/draft.csv",
+        "bands/own-petiole.toml",
+        "laboratories.toml",
+        "records.db",
+        "season.toml",
+    ]
     for name in ("bands/own-petiole.toml", "laboratories.toml", "season.toml"):
         assert parts[name] == (file.folder / name).read_bytes()
 
