@@ -16,7 +16,7 @@ from fertadjust.needs import DayNeeds, Need, Urgency, need_order
 from fertadjust.rules.bound_rules import room_lb_ac
 from fertadjust.rules.facts import Facts, Reading, Recommendation
 from fertadjust.rules.policy import Policy
-from fertadjust.rules.step_rules import distance
+from fertadjust.rules.sizes import distance
 from fertadjust.season import BlockSeason
 from fertadjust.units import UnitSystem
 from fertadjust.words import rates

@@ -149,6 +149,9 @@ class BlockFacts:
             nitrate_share=self.mixes.nitrate_share(self._week_number(on)),
             mix=nutrients_per_nitrogen(self.mixes.in_week(coming[0].number if coming else self._week_number(on))),
             companions=self._companions(on),
+            raised_lb_ac=tuple(
+                max(0.0, path.rate_lb_ac(week) - week.rate_lb_ac) for week in self.plan.weeks if week.start < on
+            ),
         )
 
     def later_readings(self, before: Reading | None, on: date) -> list[Reading]:

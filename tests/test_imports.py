@@ -36,7 +36,10 @@ stock
 injection
 mix_sheet
 rules rules.cross_table rules.published rules.policy rules.facts
-rules.evidence_rules rules.position_rules rules.cross_rules rules.bound_rules rules.step_rules
+rules.sizes
+rules.evidence_rules rules.position_rules rules.cross_rules rules.bound_rules
+rules.amount_rules
+rules.step_rules
 rules.companion_rules rules.statement_rules rules.date_rules
 rules.engine
 rules.what_if

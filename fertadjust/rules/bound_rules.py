@@ -86,7 +86,7 @@ def filled(rates: Sequence[float], room: float) -> tuple[float, ...]:
     return tuple(out)
 
 
-def _limited(draft: Draft, name: str, allowed: float) -> Draft:
+def limited(draft: Draft, name: str, allowed: float) -> Draft:
     """The draft with what a bound allows noted, and its factor brought down to that if it is the tightest yet."""
     draft = draft._replace(limits=(*draft.limits, Limit(name, allowed)))
     if allowed < draft.factor - _TINY:
@@ -94,7 +94,8 @@ def _limited(draft: Draft, name: str, allowed: float) -> Draft:
     return draft
 
 
-def _limit_words(before: Draft, after: Draft, allowed: float) -> str:
+def limit_words(before: Draft, after: Draft, allowed: float) -> str:
+    """What a bound did, or would allow, in words."""
     if after.factor < before.factor:
         return f"factor {before.factor:.2f} -> {after.factor:.2f}"
     return f"allows factor {allowed:.2f}; the {before.binding} allows no more than {before.factor:.2f}"
@@ -113,9 +114,9 @@ def late_season(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         return quiet(limit, saw, "It is not late in the season.", draft)
     if draft.sought <= facts.factor + _TINY:
         return quiet(limit, saw, "It is late in the season, and no raise was called for.", draft)
-    after = _limited(draft, "late season", facts.factor)
+    after = limited(draft, "late season", facts.factor)
     why = "It is too late in the season for a raise to pay."
-    return fires(limit, saw, why, after, _limit_words(draft, after, facts.factor))
+    return fires(limit, saw, why, after, limit_words(draft, after, facts.factor))
 
 
 def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -129,12 +130,12 @@ def fruit_quality(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if draft.sought <= allowed + _TINY:
         why = "Fruit trouble was noted, and no raise above the plan was called for."
         return quiet(_FRUIT, saw, why, draft)
-    after = _limited(draft, "fruit quality", allowed)
+    after = limited(draft, "fruit quality", allowed)
     why = (
         "Extension advice links soft fruit and mould to plenty of nitrogen (trials disagree), so the rate is "
         "not raised above the plan."
     )
-    return fires(_FRUIT, saw, why, after, _limit_words(draft, after, allowed))
+    return fires(_FRUIT, saw, why, after, limit_words(draft, after, allowed))
 
 
 def _reach(facts: Facts, weeks: Sequence[PlanWeek]) -> tuple[float, float]:
@@ -197,7 +198,7 @@ def floor_and_ceiling(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     why = f"The {bound} limits the weekly rate."
     if not _reached(facts, fed, draft.factor):
         why = f"The {bound} would limit it as well."
-        return fires(backing, saw, why, after, _limit_words(draft, after, allowed))
+        return fires(backing, saw, why, after, limit_words(draft, after, allowed))
     factor = min(max(draft.factor, lowest), highest)
     idle = facts.factor != draft.factor and draft.rates == bounded_rates(facts, weeks, facts.factor)
     if idle:
@@ -237,9 +238,9 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     alone = max(facts.factor, room / planned) if draft.highest * planned > room else draft.highest
     allowed = _fitting_factor(facts, longest, draft.factor, room)
     binds = allowed < draft.factor - _TINY
-    limited = binds or alone < draft.highest - _TINY
+    bounded = binds or alone < draft.highest - _TINY
     reach = allowed if binds else max(alone, draft.factor)
-    after = _limited(draft, "season cap", reach) if limited else draft
+    after = limited(draft, "season cap", reach) if bounded else draft
     rates = bounded_rates(facts, weeks, after.factor)
     saw = _cap_words(facts, room)
     runs_out = sum(metered_rates(facts, weeks, rates)) > room + _TINY
@@ -260,9 +261,9 @@ def season_cap(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
             rates=rates, moved_by="season cap", binding="season cap", to_do=(*draft.to_do, note)
         )
         return fires(_OWN_BOUNDS, saw, why, after, change)
-    if limited:
+    if bounded:
         why = "Not all of the raise would fit under the season cap either."
-        return fires(_OWN_BOUNDS, saw, why, after, _limit_words(draft, after, reach))
+        return fires(_OWN_BOUNDS, saw, why, after, limit_words(draft, after, reach))
     ends = _last_fed_week(facts, draft.factor, room)
     if ends is not None:
         why = "The rate fits until the review; kept up after that, it would reach the cap before the plan ends."

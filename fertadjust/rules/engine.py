@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from fertadjust.rules.amount_rules import published_amount
 from fertadjust.rules.bound_rules import (
     floor_and_ceiling,
     fruit_quality,
@@ -69,6 +70,9 @@ RULES: tuple[tuple[str, str, Rule], ...] = (
 )
 """Group, name and function of every rule, in the order in which they run."""
 
+AMOUNT: tuple[str, str, Rule] = ("bounds", "published amount", published_amount)
+"""The rule that runs behind the review date where the policy gives an amount for a low result."""
+
 _SAME_RATE_LB_AC = 1e-6
 
 
@@ -81,7 +85,7 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
     facts = in_force(facts, policy)
     draft = Draft(factor=facts.factor, sought=facts.factor)
     trace = []
-    for group, name, rule in RULES:
+    for group, name, rule in _rules_of(policy):
         fired, saw, why, source, evidence, draft, change = rule(facts, policy, draft)
         trace.append(TraceLine(group, name, fired, saw, change, why, source, evidence))
     for note in policy.companions:
@@ -115,6 +119,14 @@ def evaluate(facts: Facts, policy: Policy) -> Recommendation:
         to_do=tuple(dict.fromkeys(draft.to_do)),
         trace=tuple(trace),
     )
+
+
+def _rules_of(policy: Policy) -> tuple[tuple[str, str, Rule], ...]:
+    """The rules that a policy runs."""
+    if policy.corrective_most is None:
+        return RULES
+    after = [name for _, name, _ in RULES].index("review date") + 1
+    return (*RULES[:after], AMOUNT, *RULES[after:])
 
 
 def _action(rates: tuple[float, ...], standing: tuple[float, ...]) -> Action:

@@ -119,6 +119,7 @@ class Facts:
         nitrate_share: nitrate share of the mix's nitrogen, or None when a label is silent.
         mix: nutrient -> weight that comes with one pound of the mix's nitrogen [lb].
         companions: nutrients of recent leaf reports, latest first.
+        raised_lb_ac: what each week that has begun was meant to get more than planned, oldest first [lb/ac].
     """
 
     on: date
@@ -148,6 +149,7 @@ class Facts:
     nitrate_share: float | None
     mix: Mapping[str, float]
     companions: tuple[Companion, ...]
+    raised_lb_ac: tuple[float, ...] = ()
 
 
 class Limit(NamedTuple):

@@ -175,6 +175,7 @@ class Policy(Strict):
         regions: where its published figures are from; None where it is not bound to a region.
         corrective_least, corrective_most: nitrogen that a publication has added in all on a low result; None
             where it gives none and a raise is a share of the rate.
+        corrective_days: days in which no more than that comes on top of the plan.
         corrective_on: tissues of which a low result calls for it.
         floor, ceiling: of a weekly rate; None where nothing is published, and the season file has to say.
         stop_after_week: last week from `late_anchor` in which anything is fed; None for no stop.
@@ -230,6 +231,7 @@ class Policy(Strict):
     leaf_low_raise: Relative
     corrective_least: AmountLbAc | None = None
     corrective_most: AmountLbAc | None = None
+    corrective_days: Days | None = None
     corrective_on: tuple[Tissue, ...] = ()
     cut_first: Share
     cut_largest: Share

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from fertadjust.compare import Side, Status, position
 from fertadjust.evidence import Evidence
-from fertadjust.rules.bound_rules import longest_weeks
+from fertadjust.rules.amount_rules import amount_applies, amount_given, amount_step
 from fertadjust.rules.cross_rules import holding_rows, results_in_a_row
 from fertadjust.rules.cross_table import LeafState, PetioleState
 from fertadjust.rules.facts import (
@@ -16,29 +15,15 @@ from fertadjust.rules.facts import (
     Draft,
     Facts,
     Outcome,
-    Reading,
     backed_by,
     fires,
     quiet,
 )
 from fertadjust.rules.policy import Figure, Policy, Recovery
+from fertadjust.rules.sizes import Sized, distance, grown, persistent_from
 from fertadjust.tissue import Tissue
 
-Sized = tuple[float, Backed, str]
-"""Size of a step as a share of the rate, what stands behind it, and what it was made from."""
-
 _TINY = 1e-9
-
-
-def distance(reading: Reading, policy: Policy) -> float:
-    """How far outside its band a reading lies, below or above it [band widths]."""
-    band, width = reading.band, math.log(policy.one_edge_factor.value)
-    if band.low is not None and band.high is not None:
-        width = math.log(band.high / band.low)
-    if band.low is not None and reading.value < band.low:
-        return math.log(band.low / reading.value) / width
-    assert band.high is not None, "a reading outside a band with one edge lies beyond that edge"
-    return math.log(reading.value / band.high) / width
 
 
 def recovered_factor(facts: Facts, policy: Policy, draft: Draft) -> float:
@@ -55,7 +40,7 @@ def _return_due(facts: Facts, policy: Policy, draft: Draft) -> float:
     time. It has to hold at the stages beside it as well. Fresh and settled samples only.
     """
     factor, choice = facts.factor, policy.after_recovery.value
-    if factor > 1.0 and _amount_given(policy):
+    if factor > 1.0 and amount_given(policy):
         choice = Recovery.PLAN
     found = draft.comparison
     if factor == 1.0 or found is None or found.position is None or not (draft.fresh and draft.settled):
@@ -91,19 +76,10 @@ def _return_barred(policy: Policy, draft: Draft, factor: float) -> str:
     """
     up = factor < 1.0
     names = [name for name in draft.no_raise if name != "twice in a row"] if up else []
-    if not up and not _amount_given(policy):
+    if not up and not amount_given(policy):
         names += [name for name in draft.no_cut if name == "recalled band"]
     rows = holding_rows(policy, draft.cell(PetioleState.LOW if up else PetioleState.HIGH))
     return ", ".join([*names, *(row.id for row in rows)])
-
-
-def _amount_given(policy: Policy) -> bool:
-    """Whether what a low result gets is an amount that a publication gives, for a time."""
-    return policy.corrective_most is not None and policy.corrective_most.value > 0
-
-
-def _grown(first: float, largest: float, reached_at: float, width: float) -> float:
-    return min(largest, first + (largest - first) * width / reached_at)
 
 
 def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -116,35 +92,37 @@ def raise_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     smallest = policy.smallest_step
     if draft.early:
         return _step(facts, policy, draft, smallest.value, "early step on the trend", smallest)
-    full = _raise_step(facts, policy, draft)
-    if full[0] <= _TINY:
-        return _in_force_already(full, draft)
-    step, backing, saw = _shared(full, policy, draft)
+    if amount_applies(facts, policy, draft):
+        return _amount_step(facts, policy, draft)
+    step, backing, saw = _shared(_raise_step(facts, policy, draft), policy, draft)
     return _step(facts, policy, draft, step, saw, backing)
 
 
-def _in_force_already(full: Sized, draft: Draft) -> Outcome:
-    """The outcome where a published amount is in force already and is not added to itself."""
-    _, backing, saw = full
-    note = (
-        "The crop is low with the published amount in force: look for another cause (water, roots, leaching) "
-        "before it goes on."
-    )
-    why = "The published amount is in force already, so nothing is added to it."
-    return quiet(backing, saw, why, draft._replace(to_do=(*draft.to_do, note)))
+def _amount_step(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
+    """A raise by the amount that a publication adds to the plan on a low result."""
+    full = amount_step(facts, policy, draft)
+    if full is None:
+        why = "The plan feeds nothing in the coming weeks, so no published amount can be spread over them."
+        assert policy.corrective_most is not None
+        return quiet(policy.corrective_most, "nothing is fed in the coming weeks", why, draft)
+    if full[0] <= _TINY:
+        note = (
+            "The crop is low with the published amount in force: look for another cause (water, roots, leaching)."
+        )
+        why = "The published amount is in force already, so the rate is not raised beyond it."
+        return quiet(full[1], full[2], why, draft._replace(to_do=(*draft.to_do, note)))
+    step, backing, saw = _shared(full, policy, draft)
+    return _step(facts, policy, draft, step, saw, backing)
 
 
 def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     """Size of a full raise, what stands behind it, and what it was made from."""
     assert draft.comparison is not None and facts.primary is not None
     first, largest, leaf = policy.raise_first, policy.raise_largest, policy.leaf_low_raise
-    added = _corrective_step(facts, policy, draft)
-    if added is not None:
-        return added
     if facts.primary.tissue is Tissue.LEAF:
         return _largest([(leaf.value, leaf, "leaf nitrogen below its band")], largest)
     width = distance(facts.primary, policy)
-    step = _grown(first.value, largest.value, policy.raise_largest_at.value, width)
+    step = grown(first.value, largest.value, policy.raise_largest_at.value, width)
     saw = f"{width:.2f} band widths below the band"
     candidates: list[Sized] = []
     if draft.leaf_state is LeafState.LOW:
@@ -152,44 +130,12 @@ def _raise_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     if draft.comparison.status is Status.DEFICIENT:
         candidates.append((largest.value, largest, f"{saw}, deficient"))
     figure, run = policy.raise_persistent, results_in_a_row(facts, policy, draft)
-    if run >= _persistent_from(policy):
+    if run >= persistent_from(policy):
         candidates.append((figure.value, figure, f"{saw}, {run} low results in a row"))
     candidates.append(
         (step, largest if step >= largest.value else backed_by(first, largest, policy.raise_largest_at), saw)
     )
     return _largest(candidates, largest)
-
-
-def _corrective_step(facts: Facts, policy: Policy, draft: Draft) -> Sized | None:
-    """The step to the plan with the amount that a publication adds on a low result; None where it adds none.
-
-    The amount comes on top of the plan, whatever is in force, so that it is not added to itself when the crop is
-    low again. It is spread over every week that a decision on this sample could cover, and no week of the rest of
-    the plan gets more of it than all of it. It grows from least to most with the distance below the band.
-    """
-    least, most, reading = policy.corrective_least, policy.corrective_most, facts.primary
-    assert reading is not None and draft.comparison is not None
-    if least is None or most is None or most.value <= 0:
-        return None
-    leaf_low = Tissue.LEAF in policy.corrective_on and draft.leaf_state is LeafState.LOW
-    if reading.tissue not in policy.corrective_on and not leaf_low:
-        return None
-    weeks = longest_weeks(facts, policy)
-    planned = sum(week.rate_lb_ac for week in weeks)
-    if planned <= 0 or facts.factor <= 0:
-        return None
-    spread_on = max(planned, *(week.rate_lb_ac for week in facts.coming))
-    width = distance(reading, policy)
-    amount = _grown(least.value, most.value, policy.raise_largest_at.value, width)
-    again = results_in_a_row(facts, policy, draft) >= _persistent_from(policy)
-    if draft.comparison.status is Status.DEFICIENT or again:
-        amount = most.value
-    units = facts.units
-    spread = "in the coming week" if len(weeks) == 1 else f"spread over {len(weeks)} weeks"
-    added = f"{units.rate_out(amount):.1f} {units.total_unit} more than planned in all"
-    saw = f"{width:.2f} band widths below the band: {added}, {spread}"
-    step = (1.0 + amount / spread_on) / facts.factor - 1.0
-    return step, backed_by(least, most, evidence=most.evidence), saw
 
 
 def cut_rate(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
@@ -214,22 +160,17 @@ def _cut_step(facts: Facts, policy: Policy, draft: Draft) -> Sized:
     assert draft.comparison is not None and facts.primary is not None
     largest = policy.cut_largest
     width = distance(facts.primary, policy)
-    step = _grown(policy.cut_first.value, largest.value, policy.cut_largest_at.value, width)
+    step = grown(policy.cut_first.value, largest.value, policy.cut_largest_at.value, width)
     saw = f"{width:.2f} band widths above the band"
     candidates: list[Sized] = []
     if draft.comparison.status is Status.EXCESS:
         candidates.append((largest.value, largest, f"{saw}, excess"))
     figure, run = policy.cut_persistent, results_in_a_row(facts, policy, draft)
-    if run >= _persistent_from(policy):
+    if run >= persistent_from(policy):
         candidates.append((figure.value, figure, f"{saw}, {run} high results in a row"))
     backing = largest if step >= largest.value else backed_by(policy.cut_first, largest, policy.cut_largest_at)
     candidates.append((step, backing, saw))
     return _largest(candidates, largest)
-
-
-def _persistent_from(policy: Policy) -> float:
-    """Results in a row from which on a step is a persistent one: as a second change asks for, two at least."""
-    return max(2.0, policy.results_for_second_change.value)
 
 
 def _shared(full: Sized, policy: Policy, draft: Draft) -> Sized:
@@ -253,7 +194,8 @@ def _step(facts: Facts, policy: Policy, draft: Draft, step: float, saw: str, fig
     """Take a step [share of the rate, below zero for a cut], or take back a change that does not show yet."""
     raising = step > 0
     back = _taken_back(facts, policy, draft)
-    if back is not None:
+    ran_out = facts.last_shift is not None and facts.last_shift.ran_out and amount_given(policy)
+    if back is not None and not (raising and ran_out):
         size = _size(facts, back, raising)
         why = f"The sample shows the rate before the last change, so that one is taken back: {size}."
         return _to(facts, draft, back, saw, OWN_RULE, why)
@@ -329,7 +271,7 @@ def after_recovery(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     if factor == facts.factor:
         return quiet(choice, saw, f'The changed rate is kept ("{choice.value.value}").', draft)
     how = f'"{choice.value.value}"'
-    if facts.factor > 1.0 and _amount_given(policy):
+    if facts.factor > 1.0 and amount_given(policy):
         how = "a published amount is not given again once the crop is not low"
     back = "back to plan" if factor == 1.0 else "part of the way back to plan"
     shows = "has come back far enough" if facts.factor > 1.0 else "no longer shows more than it needs"

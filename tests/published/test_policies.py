@@ -212,6 +212,15 @@ def test_the_amount_for_a_low_result_is_that_of_its_source(name: str) -> None:
     }
 
 
+@pytest.mark.parametrize("name", CORRECTIVE)
+def test_the_days_that_an_amount_is_for(name: str) -> None:
+    """UF-HS906, recalled: 7 days. One amount in UDEL-T and for seepage in Florida: 28 days, the program's own rule."""
+    days = figure(name, "corrective_days")
+    weekly = name.startswith("florida") and name != "florida-potato"
+    assert days.value == (7 if weekly else 28)
+    assert days.evidence is (Evidence.RECALLED if weekly else Evidence.PROJECT_RULE)
+
+
 @pytest.mark.parametrize("name", BY_DRIP)
 def test_the_supplement_by_drip_is_a_daily_rate_for_seven_days_and_its_reading_is_told(name: str) -> None:
     """UF-HS906 and UF-VPH, recalled: 1.5 to 2.0 lb N/ac/day for 7 days; on top or instead is not settled."""

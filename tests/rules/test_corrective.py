@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 
 from fertadjust.evidence import Evidence
 from fertadjust.observations import Sight
+from fertadjust.plan import Change, RatePath
 from fertadjust.rules.engine import evaluate
 from fertadjust.rules.facts import Action, Recommendation
 from fertadjust.rules.policy import Figure, Policy
 from fertadjust.rules.published import Published, Schedule, ScheduleStep, Statement
 from fertadjust.shipped import shipped_tables
-from fertadjust.tissue import Tissue
+from fertadjust.tissue import Tissue, TissueResult
 from tests.rules import (
     ENOUGH,
     HIGH,
@@ -37,6 +38,7 @@ from tests.rules import (
     open_plan,
     petiole_season,
     seen,
+    taken_over,
 )
 from tests.support import SOUTHEAST, day_in, policy, result
 
@@ -51,9 +53,16 @@ def figure(value: float) -> Figure:
     )
 
 
-def with_amount(least: float = 10.5, most: float = 14.0, on: tuple[Tissue, ...] = tuple(Tissue)) -> Policy:
+def with_amount(
+    least: float = 10.5, most: float = 14.0, on: tuple[Tissue, ...] = tuple(Tissue), days: float = 7
+) -> Policy:
     """The policy with an amount that a publication has added; the figures here are invented."""
-    added = {"corrective_least": figure(least), "corrective_most": figure(most), "corrective_on": on}
+    added = {
+        "corrective_least": figure(least),
+        "corrective_most": figure(most),
+        "corrective_days": figure(days),
+        "corrective_on": on,
+    }
     return policy().model_copy(update=added)
 
 
@@ -124,11 +133,60 @@ def test_an_amount_ends_once_the_crop_is_not_low_also_on_a_band_from_memory(valu
     assert line(found, "recalled band").fired
 
 
+def lived(policy_: Policy, rates: tuple[float, ...], values: list[float]) -> list[float]:
+    """What each week of a plan gets on top of it, sampled every week from the third on, all advice accepted."""
+    changes: list[Change] = []
+    results: list[TissueResult] = []
+    plan = open_plan(rates, ceiling_lb_ac=100.0)
+    for week, value in enumerate(values, start=3):
+        results.append(result(value, week, record=week))
+        on = day_in(week, 5)
+        now = petiole_season(*results, the_plan=plan, the_policy=policy_, changes=tuple(changes), applications=())
+        found = evaluate(now.facts(on), policy_)
+        if found.weeks:
+            changes.append(taken_over(found, on, record=800 + week))
+    path = RatePath(changes)
+    return [max(0.0, path.rate_lb_ac(week) - week.rate_lb_ac) for week in plan.weeks]
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.sampled_from([7, 28]),
+    st.lists(st.sampled_from([0.0, 0.4, 3.5, 5.25, 30.0]), min_size=12, max_size=12),
+    st.lists(st.sampled_from([300.0, LOW, 2900.0, ENOUGH, HIGH]), min_size=8, max_size=8),
+)
+def test_no_run_of_weeks_gets_more_on_top_of_the_plan_than_the_amount(
+    days: int, rates: list[float], values: list[float]
+) -> None:
+    extra = lived(with_amount(days=days), tuple(rates), values)
+    span = days // 7
+    assert max(sum(extra[first : first + span]) for first in range(len(extra))) <= 14.0 + 1e-6
+
+
+def test_one_application_is_given_once_however_often_the_crop_is_low() -> None:
+    """Low every week: what is left of the amount is spread anew each week, and four weeks have no more than it."""
+    extra = lived(with_amount(14, 14, days=28), (RATE,) * 12, [LOW] * 5)
+    assert sum(extra[3:7]) == pytest.approx(14.0)
+    assert extra[3] == pytest.approx(7.0) and extra[3] > extra[4] > extra[5]
+
+
+def test_an_amount_for_a_week_goes_on_while_the_crop_stays_low() -> None:
+    extra = lived(with_amount(14, 14, days=7), (RATE,) * 12, [LOW] * 5)
+    assert sum(extra) > 14.0 and max(extra) <= 14.0 + 1e-9
+
+
 def test_small_weeks_before_large_ones_do_not_blow_the_amount_up() -> None:
-    """0.4 lb in the two weeks that a decision covers, 17 lb after: no week may get more than all of the amount."""
-    rates = (0.4,) * 8 + (17.0,) * 4
-    found = advised(result(LOW, 6), the_policy=with_amount(14, 14), the_plan=open_plan(rates), applications=())
-    assert found.factor == pytest.approx(1 + 14 / 17)
+    """0.4 lb in the weeks that the first decision covers, 30 lb after."""
+    for days in (7, 28):
+        extra = lived(with_amount(14, 14, days=days), (0.4,) * 5 + (30.0,) * 7, [LOW] * 6)
+        assert max(extra) <= 14.0 + 1e-6
+
+
+def test_where_the_coming_weeks_feed_nothing_it_is_said() -> None:
+    rates = (RATE,) * 6 + (0.0,) * 6
+    found = advised(result(LOW, 6), the_policy=with_amount(), the_plan=open_plan(rates))
+    assert found.action is Action.HOLD
+    assert "The plan feeds nothing in the coming weeks" in line(found, "raise").why
 
 
 def test_a_second_low_result_in_a_row_gets_the_most() -> None:
