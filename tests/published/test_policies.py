@@ -214,7 +214,7 @@ def test_the_amount_for_a_low_result_is_that_of_its_source(name: str) -> None:
 
 @pytest.mark.parametrize("name", CORRECTIVE)
 def test_the_days_that_an_amount_is_for(name: str) -> None:
-    """UF-HS906, recalled: 7 days. One amount in UDEL-T and for seepage in Florida: 28 days, the program's own rule."""
+    """UF-HS906, recalled: 7 days. One amount in UDEL-T and for seepage: 28 days, the program's own rule."""
     days = figure(name, "corrective_days")
     weekly = name.startswith("florida") and name != "florida-potato"
     assert days.value == (7 if weekly else 28)
