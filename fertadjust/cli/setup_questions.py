@@ -391,7 +391,7 @@ def schedule_asked(given: str | None, policy: Policy, talking: bool) -> Schedule
         text = f"{schedule.title}: {len(schedule.weekly_lb_ac())} weeks from {schedule.anchor}, {total:g} lb N/ac"
         say(text, indent=f"{number:3d}  ")
     if given == ASK:
-        return schedules[int(fitting(None, "--schedule", "Number of the schedule to start from", wrong)) - 1]
+        return schedules[int(fitting(None, "--schedule NUMBER", "Number of the one to start from", wrong)) - 1]
     question = "Number of the one to start from (Enter = a rate of your own)"
     while answer := str(usual(None, question, "", True, show_default=False)).strip():
         if not (message := wrong(answer)):
