@@ -42,6 +42,7 @@ def test_the_season_is_metric_and_by_the_published_table_and_rules_of_florida(se
     assert file.policy.id == "florida-watermelon"
     assert not file.tables[0].recalled  # UF-WM21 and SCG-WM are published
     assert any("holds rows written from memory" in note for note in file.notes)  # the leaf table
+    assert not any("usual order" in note for note in file.notes)
 
 
 def test_a_low_sap_after_rain_is_raised_by_the_published_amount_as_far_as_the_ceiling_lets_it(

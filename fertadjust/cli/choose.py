@@ -162,7 +162,7 @@ class Ground:
         dates |= typed
         end = max(on, *dates.values()) if own is None and dates else on if own is None else own.season_end
         guesses = frozenset() if own is None else own.approximate - typed.keys()
-        self._check_order(crop, dates)
+        self._check_order(crop, dates, typed)
         return StageDates(dict(sorted(dates.items(), key=lambda item: item[1])), end, guesses)
 
     def _typed(self, crop: str, given: Sequence[str]) -> dict[str, date]:
@@ -189,13 +189,15 @@ class Ground:
         return dates
 
     @staticmethod
-    def _check_order(crop: str, dates: Mapping[str, date]) -> None:
+    def _check_order(crop: str, dates: Mapping[str, date], typed: Mapping[str, date]) -> None:
+        """Refuse a stage typed in out of order; what is unusual in a season's own dates, its file was told of."""
         from fertadjust.dates import day
         from fertadjust.shipped import crop_stages
         from fertadjust.stages import stage_words
 
         order = crop_stages().of(crop)
-        for before, after in () if order is None else order.out_of_order(dates):
+        pairs = () if order is None else order.out_of_order(dates)
+        for before, after in (pair for pair in pairs if typed.keys() & {*pair}):
             raise UserError(
                 Fault(
                     f"{stage_words(after)} on {day(dates[after])} is before {stage_words(before)} on "

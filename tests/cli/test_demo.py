@@ -20,6 +20,15 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
         return where, CliRunner().invoke(cli, ["demo"])
 
 
+@pytest.fixture(scope="module")
+def melons(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
+    """The same of the second sample season, without its pages."""
+    where = tmp_path_factory.mktemp("melons")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(where)
+        return where, CliRunner().invoke(cli, ["demo", "melons", "--sample", "watermelon", "--no-pages"])
+
+
 def test_it_runs_in_an_empty_folder_without_options(shown: tuple[Path, Result]) -> None:
     where, result = shown
     assert result.exit_code == 0, result.output
@@ -55,8 +64,17 @@ def test_it_fits_the_screen(shown: tuple[Path, Result]) -> None:
     assert too_wide(result.output) == []
 
 
-def test_what_it_proposes_can_be_typed(shown: tuple[Path, Result]) -> None:
-    where, result = shown
+def test_the_second_sample_is_metric_fits_the_screen_and_is_invented(melons: tuple[Path, Result]) -> None:
+    _, result = melons
+    assert result.exit_code == 0 and result.stderr == ""
+    assert "(invented)" in result.output.splitlines()[0]
+    assert "kg N/ha/week" in result.output and "lb N/ac/week" not in result.output
+    assert too_wide(result.output) == []
+
+
+@pytest.mark.parametrize("sample", ["shown", "melons"])
+def test_what_it_proposes_can_be_typed(request: pytest.FixtureRequest, sample: str) -> None:
+    where, result = request.getfixturevalue(sample)
     end = result.output.splitlines()[result.output.splitlines().index("Look around, for example:") + 1 :]
     assert len([line for line in end if line.strip().startswith("fertadjust ")]) >= 4
     with pytest.MonkeyPatch.context() as patch:
@@ -69,7 +87,7 @@ def test_what_it_proposes_can_be_typed(shown: tuple[Path, Result]) -> None:
             assert program == "fertadjust"
             answer = CliRunner().invoke(cli, given)
             assert answer.exit_code == 0, answer.output
-            assert answer.output
+            assert answer.output and too_wide(answer.output) == []
 
 
 def test_a_second_time_in_the_same_folder_is_refused(shown: tuple[Path, Result]) -> None:
