@@ -12,7 +12,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from fertadjust import chart_style as look
 from fertadjust.across import Across, Judged, Verdict
-from fertadjust.across_words import band_words, side_words, summary
+from fertadjust.across_words import side_words, summary
 from fertadjust.chart_axes import Box, across, lines_in, place, write_lines
 from fertadjust.chart_results import draw_side
 from fertadjust.chart_style import PAGE, PHONE, Paper, folded, plain_name
@@ -114,7 +114,7 @@ def _lines(found: Across, paper: Paper) -> Iterator[_Line]:
             yield _text(f"no band: {plain_name(item.candidate.why, 200)}", wide)
         for judged in item.places:
             where = plain_name(judged.band.label)
-            yield _text(f"{where}: {band_words(judged.band)}; {side_words(judged, found)}", wide)
+            yield _text(f"{where}: {judged.band.text()}; {side_words(judged, found)}", wide)
             yield _Line("", False, judged, _BAR_IN)
         yield _Line("", False, None, _GAP_IN)
 
@@ -202,7 +202,7 @@ def _draw_bar(axes: Axes, judged: Judged, y: float, ends: tuple[float, float], f
 def _alt_text(found: Across) -> str:
     result = found.result
     rows = [
-        f"{item.table.id}, {judged.band.label}: {band_words(judged.band)}"
+        f"{item.table.id}, {judged.band.label}: {judged.band.text()}"
         for item in found.verdicts
         for judged in item.places
     ]

@@ -104,7 +104,7 @@ def _judged(judged: Judged, found: Across) -> Row:
     band, comparison = judged.band, judged.found
     return {
         "place": band.label,
-        "band": glued(words.band_words(band)),
+        "band": glued(band.text()),
         "limits": [
             f"{text} {limit:,.4g} {band.unit}"
             for text, limit in (("deficient below", band.deficient_below), ("excess above", band.excess_above))
@@ -131,7 +131,7 @@ def _table(number: int, item: Verdict, found: Across) -> Row:
         "why": item.candidate.why,
         "unnoticed": [
             f"{words.side_words(judged, found).capitalize()} if {judged.band.label} has begun, which has no date: "
-            f"{words.band_words(judged.band)}."
+            f"{judged.band.text()}."
             for judged in item.unnoticed
         ],
         "notes": table.notes,

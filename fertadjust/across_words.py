@@ -28,14 +28,6 @@ NO_DEFAULT: Final = (
 )
 
 
-def band_words(band: Band) -> str:
-    """The edges in words: "600 to 800 mg/L", "400 ppm and more", "5.00 % and less"."""
-    low, high = (None if edge is None else format_value(edge, band.unit) for edge in (band.low, band.high))
-    if low is not None and high is not None:
-        return f"{low} to {high} {band.unit}"
-    return f"{low} {band.unit} and more" if low is not None else f"{high} {band.unit} and less"
-
-
 def recalled_words(table: BandTable) -> str:
     """Which rows were written from memory, or ""."""
     count = sum(row.evidence is Evidence.RECALLED for row in table.rows)
@@ -63,7 +55,7 @@ def placed_by(on: date, stages: StageDates) -> str:
 
 def unnoticed_words(bands: Iterable[Band]) -> str:
     """What holds if the next stage, which has no date, has begun: "350 to 400 mg/L if first harvest has begun"."""
-    return "; ".join(f"{band_words(band)} if {band.label} has begun" for band in bands)
+    return "; ".join(f"{band.text()} if {band.label} has begun" for band in bands)
 
 
 def disagreement_words(found: Disagreement) -> str:

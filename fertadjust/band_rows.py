@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 
 from fertadjust.evidence import Evidence
 from fertadjust.strict import Strict
+from fertadjust.tissue import format_value
 
 MONTHS = tuple(calendar.month_name[1:])
 
@@ -128,3 +129,10 @@ class Band:
     source: str
     evidence: Evidence
     note: str = ""
+
+    def text(self) -> str:
+        """The edges in words: "600 to 800 mg/L", "400 ppm and more", "5.00 % and less"."""
+        low, high = (None if edge is None else format_value(edge, self.unit) for edge in (self.low, self.high))
+        if low is not None and high is not None:
+            return f"{low} to {high} {self.unit}"
+        return f"{low} {self.unit} and more" if low is not None else f"{high} {self.unit} and less"

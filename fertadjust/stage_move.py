@@ -27,7 +27,7 @@ from fertadjust.season_file import SEASON_FILE, SeasonFile, read_season
 from fertadjust.shipped import crop_stages
 from fertadjust.stages import StageDates
 from fertadjust.stored import decided_of, with_records
-from fertadjust.tissue import TissueResult, format_value
+from fertadjust.tissue import TissueResult
 
 AS_IT_STOOD = "as it stood before a stage date was changed"
 """Reason of a plan that was not on record yet when a stage date was changed."""
@@ -176,12 +176,8 @@ def lies(result: TissueResult, tables: Sequence[BandTable], stages: StageDates) 
         band = band_for(result, tables, stages)
     except OutOfSeason as reason:
         return Lies("", "", "", None, str(reason))
-    edges = [format_value(edge, band.unit) for edge in (band.low, band.high) if edge is not None]
-    text = f"{' to '.join(edges)} {band.unit}"
-    if len(edges) == 1:
-        text += " and more" if band.low is not None else " and less"
     status = compare(result.value, result.censor, 1.0, band, 1.0).status
-    return Lies(band.label, text, f"{band.table} {band.row}", status, "")
+    return Lies(band.label, band.text(), f"{band.table} {band.row}", status, "")
 
 
 def _decisions(old: BlockSeason, new: BlockSeason, records: Sequence[Record]) -> Iterator[DecisionMoved]:

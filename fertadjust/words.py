@@ -101,14 +101,7 @@ def result_sentence(reading: Reading, found: Recommendation, *, marked: bool = F
 
 def band_words(reading: Reading) -> str:
     """The band in words: "4,000 to 6,000 ppm" or "400 ppm and more"."""
-    band = reading.band
-    if band.low is not None and band.high is not None:
-        low, high = format_value(band.low, band.unit), format_value(band.high, band.unit)
-        return f"{low} to {high} {band.unit}"
-    if band.low is not None:
-        return f"{format_value(band.low, band.unit)} {band.unit} and more"
-    assert band.high is not None
-    return f"{format_value(band.high, band.unit)} {band.unit} and less"
+    return reading.band.text()
 
 
 def how_sure(advice: Advice) -> str:

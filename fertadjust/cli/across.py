@@ -189,7 +189,7 @@ def _print_across(found: Across, stages: StageDates, in_use: frozenset[str]) -> 
         for judged in item.unnoticed:
             say(
                 f"{words.side_words(judged, found).capitalize()} if {judged.band.label} has begun: "
-                f"{words.band_words(judged.band)}.",
+                f"{judged.band.text()}.",
                 indent="   ",
             )
     if found.others:
