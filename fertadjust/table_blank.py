@@ -17,7 +17,7 @@ from fertadjust.stages import stage_words
 from fertadjust.table_csv import printed
 from fertadjust.table_places import place_text
 from fertadjust.table_write import csv_lines
-from fertadjust.tissue import Basis, Tissue, stored_unit
+from fertadjust.tissue import Basis, Tissue, kind_words, stored_unit
 from fertadjust.units import DAYS_PER_WEEK
 
 PARTS: Final = {
@@ -57,8 +57,7 @@ class Blank:
 
     @property
     def title(self) -> str:
-        basis = "dry weight" if self.basis is Basis.DRY else "fresh sap"
-        return f"Our own {self.crop} {self.tissue.value} {self.analyte}, {basis}"
+        return f"Our own {self.crop} {kind_words(self.tissue, self.basis, self.analyte)}"
 
 
 def first_of_each(stages: CropStages) -> tuple[str, ...]:

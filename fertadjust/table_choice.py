@@ -17,7 +17,7 @@ from fertadjust.dates import day
 from fertadjust.errors import OutOfSeason
 from fertadjust.stage_places import Doubt
 from fertadjust.stages import StageDates, stage_words
-from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, canonical_analyte
+from fertadjust.tissue import MAIN_ANALYTE, Basis, Tissue, canonical_analyte, kind_words
 from fertadjust.units import DAYS_PER_WEEK
 
 _ANY_DAY: Final = date(2000, 1, 1)
@@ -92,8 +92,7 @@ class Kind(NamedTuple):
     @property
     def words(self) -> str:
         """For example "petiole NO3-N, dry weight"."""
-        basis = "dry weight" if self.basis is Basis.DRY else "fresh sap"
-        return f"{self.tissue.value} {self.analyte}, {basis}"
+        return kind_words(self.tissue, self.basis, self.analyte)
 
 
 @dataclass(frozen=True, slots=True)

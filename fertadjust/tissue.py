@@ -135,12 +135,16 @@ class TissueResult:
     @property
     def kind(self) -> str:
         """The kind in words, for example "petiole NO3-N, dry weight"."""
-        basis = "dry weight" if self.basis is Basis.DRY else "fresh sap"
-        return f"{self.tissue.value} {self.analyte}, {basis}"
+        return kind_words(self.tissue, self.basis, self.analyte)
 
     def text(self) -> str:
         """The value as people write it, for example "<10 ppm" or "3.10 %"."""
         return f"{self.censor.value}{format_value(self.value, self.unit)} {self.unit}"
+
+
+def kind_words(tissue: Tissue, basis: Basis, analyte: str) -> str:
+    """A kind of result in words, for example "petiole NO3-N, dry weight"."""
+    return f"{tissue.value} {analyte}, {'dry weight' if basis is Basis.DRY else 'fresh sap'}"
 
 
 def stored_unit(basis: Basis, analyte: str) -> str:
