@@ -198,9 +198,7 @@ class _Decision:
 
     def _outcome(self, file: SeasonFile, records: Sequence[Record]) -> Outcome:
         season = with_records(block_of(file, self._record.block), records)
-        found = evaluate(season.facts(self._day), season.policy)
-        weeks = tuple(week.number for week in found.weeks)
-        return found.action, weeks, found.rates_lb_ac, found.review
+        return evaluate(season.facts(self._day), season.policy).outcome
 
     def _differs(self, file: SeasonFile | None, records: Sequence[Record], before: Outcome) -> bool:
         if file is None:

@@ -17,7 +17,7 @@ from fertadjust.errors import UserError
 from fertadjust.record import Kind, Record, standing_on
 from fertadjust.rules.engine import evaluate
 from fertadjust.rules.evidence_rules import compared
-from fertadjust.rules.facts import Reading, Recommendation
+from fertadjust.rules.facts import Reading
 from fertadjust.season import Advice, BlockSeason
 from fertadjust.stages import StageDates
 from fertadjust.stored import NOT_AS_WRITTEN, Decided, arrivals, decided_of, first_versions, with_records
@@ -152,7 +152,7 @@ def _placed_then(
     )
     facts = season.facts(on)
     reading, found, other = facts.primary, moment.advice.recommendation, evaluate(facts, season.policy)
-    if _place(reading) == _place(now) and _outcome(other) == _outcome(found):
+    if _place(reading) == _place(now) and other.outcome == found.outcome:
         return None
     names = dict.fromkeys((*then.dates, *plan.stages.dates))
     pairs = [
@@ -170,11 +170,6 @@ def _placed_then(
         comparison=None if reading is None else compared(reading, plan.policy),
         dates=tuple(item for item in pairs if (item.then, item.then_guess) != (item.now, item.now_guess)),
     )
-
-
-def _outcome(found: Recommendation) -> tuple[object, ...]:
-    """What a recommendation comes to, apart from its reasons."""
-    return found.action, found.rates_lb_ac, found.review
 
 
 def _place(reading: Reading | None) -> tuple[object, ...] | None:

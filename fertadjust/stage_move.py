@@ -194,8 +194,7 @@ def _decisions(old: BlockSeason, new: BlockSeason, records: Sequence[Record]) ->
 
 def _outcome(season: BlockSeason, on: date) -> tuple[object, ...]:
     """What an advice comes to, apart from its wording."""
-    found = evaluate(season.facts(on), season.policy)
-    return found.action, tuple(week.number for week in found.weeks), found.rates_lb_ac, found.review
+    return evaluate(season.facts(on), season.policy).outcome
 
 
 def _plan(old: BlockSeason, new: BlockSeason) -> PlanMoved:

@@ -370,6 +370,11 @@ class Recommendation:
     to_do: tuple[str, ...]
     trace: tuple[TraceLine, ...]
 
+    @property
+    def outcome(self) -> tuple[object, ...]:
+        """What it comes to, apart from its reasons: action, weeks, rates and review."""
+        return self.action, tuple(week.number for week in self.weeks), self.rates_lb_ac, self.review
+
     def fired(self, rule: str) -> bool:
         """Whether a rule, by its name, had anything to say."""
         return any(line.rule == rule and line.fired for line in self.trace)
