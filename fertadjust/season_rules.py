@@ -67,13 +67,9 @@ class RulesReader:
                 self._fault(f"{crop.rules} is for {which}, the crop is {crop.name}", "crop", "rules")
                 return None
             return file
-        fitting = [
-            (name, data)
-            for name, data in _fitting(crop.name)
-            if data["system"] == crop.system and crop.region in data.get("regions", (crop.region,))
-        ]
-        if len(fitting) == 1:
-            return files[fitting[0][0]]
+        bound = rules_bound_to(crop.name, crop.system, crop.region)
+        if len(bound) == 1:
+            return files[bound[0]]
         known = [f'"{name}" ({data["system"]}{_where(data)})' for name, data in _fitting(crop.name)]
         ways = f'write rules = "..." below it, one of: {"; ".join(known)}' if known else ""
         general = f'rules = "{GENERAL}" takes the program\'s general figures, none of which is published for it'
@@ -134,6 +130,15 @@ class RulesReader:
 
     def _fault(self, message: str, *place: str | int) -> None:
         self.faults.append((place, message))
+
+
+def rules_bound_to(crop: str, system: str, region: str) -> list[str]:
+    """Ids of the policies that a crop in a system and region leads to; a season gets them unnamed if it is one."""
+    return [
+        name
+        for name, data in _fitting(crop)
+        if data["system"] == system and region in data.get("regions", (region,))
+    ]
 
 
 def _crops(data: Mapping[str, Any]) -> list[str]:

@@ -280,14 +280,9 @@ def _rules_words(policy: Policy, crop: str) -> str:
 
 def rules_named(policy: Policy, crop: str, system: str, region: str) -> bool:
     """Whether the season file has to name the rules, since crop, system and region do not lead to them alone."""
-    from fertadjust.shipped import shipped_policies
+    from fertadjust.season_rules import rules_bound_to
 
-    found = [
-        item.id
-        for item in shipped_policies().values()
-        if crop in item.crops and item.system == system and (item.regions is None or region in item.regions)
-    ]
-    return found != [policy.id]
+    return rules_bound_to(crop, system, region) != [policy.id]
 
 
 class Dating(NamedTuple):
