@@ -38,6 +38,11 @@ def folder(name: str) -> Path:
     raise FertadjustError(f"the installation is incomplete: {name} is missing")
 
 
+def data_folder(name: str) -> Path:
+    """Folder of data that lies inside the package."""
+    return _PACKAGE / "data" / name
+
+
 def read_band_table(path: Path) -> BandTable:
     """Read and check one band table, from TOML or, by the file's ending, from CSV.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
 from fertadjust.rules.amount_rules import published_amount
 from fertadjust.rules.bound_rules import (
@@ -73,19 +73,51 @@ RULES: tuple[tuple[str, str, Rule], ...] = (
 AMOUNT: tuple[str, str, Rule] = ("bounds", "published amount", published_amount)
 """The rule that runs behind the review date where the policy gives an amount for a low result."""
 
+MAY_BE_LEFT_OUT = frozenset(
+    {
+        "stale",
+        "recalled band",
+        "too soon",
+        "duplicates disagree",
+        "stage in doubt",
+        "heading out",
+        "leaf nitrogen",
+        "missed applications",
+        "roots in trouble",
+        "leaching rain",
+        "soil nitrate",
+        "weighed together",
+        "twice in a row",
+        "after recovery",
+        "season cap",
+    }
+)
+"""Names of rules that only hold back or add to what the others do, so that the rest can run without them."""
+
 _SAME_RATE_LB_AC = 1e-6
 
 
-def evaluate(facts: Facts, policy: Policy) -> Recommendation:
+def evaluate(facts: Facts, policy: Policy, without: Collection[str] = ()) -> Recommendation:
     """Run every rule in order.
 
     The same function serves a block, a thousand blocks and a simulation. It reads no file and no clock, and
     the same facts and policy always give the same recommendation.
+
+    Args:
+        facts, policy: what is known, and the figures.
+        without: names of rules in `MAY_BE_LEFT_OUT` that are not run, for a simulation that asks what they do.
+
+    Raises:
+        ValueError: a rule named in ``without`` cannot be left out.
     """
+    if not MAY_BE_LEFT_OUT.issuperset(without):
+        raise ValueError(f"cannot be left out: {', '.join(sorted(set(without) - MAY_BE_LEFT_OUT))}")
     facts = in_force(facts, policy)
     draft = Draft(factor=facts.factor, sought=facts.factor)
     trace = []
     for group, name, rule in _rules_of(policy):
+        if name in without:
+            continue
         fired, saw, why, source, evidence, draft, change = rule(facts, policy, draft)
         trace.append(TraceLine(group, name, fired, saw, change, why, source, evidence))
     for note in policy.companions:

@@ -1,0 +1,91 @@
+"""Ways to decide on a result: the program's own rules, the plan as it stands, and a rule without guards."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import NamedTuple, Protocol
+
+from fertadjust.compare import Side
+from fertadjust.plan import Change
+from fertadjust.readings import side_of
+from fertadjust.rules.engine import evaluate
+from fertadjust.season import BlockSeason
+
+
+class Decision(NamedTuple):
+    """What a result led to.
+
+    Attributes:
+        change: the change decided, or None to leave everything as it is.
+        next_sample: day on which the next sample is asked for, or None when nobody asks.
+        moved: direction in which the rate was moved: -1, 0, 1.
+    """
+
+    change: Change | None
+    next_sample: date | None
+    moved: int
+
+
+class Controller(Protocol):
+    """A way to decide."""
+
+    def decide(self, season: BlockSeason, on: date) -> Decision:
+        """The decision on a day, from what was known by then."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class FixedPlan:
+    """The plan's own rates whatever the results say."""
+
+    def decide(self, season: BlockSeason, on: date) -> Decision:
+        del season, on
+        return Decision(None, None, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class ByTheRules:
+    """What a grower does who accepts every advice: the same engine as for a real season.
+
+    Attributes:
+        without: names of rules that are left out, to see what they are good for.
+    """
+
+    without: Collection[str] = frozenset()
+
+    def decide(self, season: BlockSeason, on: date) -> Decision:
+        found = evaluate(season.facts(on), season.policy, self.without)
+        if not found.weeks:
+            return Decision(None, found.next_sample, 0)
+        rates = dict(zip((week.number for week in found.weeks), found.rates_lb_ac, strict=True))
+        change = Change(on, found.weeks[0].start, found.review, found.factor, rates)
+        moved = {"raise": 1, "cut": -1}.get(found.action.value, 0)
+        return Decision(change, found.next_sample, moved)
+
+
+@dataclass(frozen=True, slots=True)
+class WithoutGuards:
+    """A step at every result outside its band, by its value alone, kept until the next one.
+
+    The steps are those that the policy begins with; there is no floor, ceiling, cap, lag, confidence or end.
+    """
+
+    def decide(self, season: BlockSeason, on: date) -> Decision:
+        policy, coming = season.policy, season.plan.coming_weeks(on)
+        latest = max(
+            (item for item in season.results if item.known_on <= on), key=lambda item: item.sampled, default=None
+        )
+        if latest is None or not coming:
+            return Decision(None, None, 0)
+        side = side_of(season.reading(latest))
+        step = 0.0
+        if side is Side.BELOW:
+            step = policy.raise_first.value
+        elif side is Side.ABOVE:
+            step = -policy.cut_first.value
+        factor = season.path_before(on).standing_factor(on) * (1.0 + step)
+        rates = {week.number: week.rate_lb_ac * factor for week in coming}
+        end = season.plan.end + timedelta(days=1)
+        return Decision(Change(on, coming[0].start, end, factor, rates), None, (step > 0) - (step < 0))

@@ -1,0 +1,76 @@
+"""The guards of the rules, and how each is left out to see what it is good for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+from fertadjust.rules.policy import Policy, with_overrides
+from fertadjust.season import BlockSeason
+from fertadjust.simulate.controllers import ByTheRules
+from fertadjust.simulate.loop import Setup
+from fertadjust.simulate.runs import Way
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """One guard.
+
+    Attributes:
+        name: its key.
+        words: what it is, in a grower's words.
+        rules: rules of the engine that are left out with it.
+        policy: policy values that take it out.
+        open_bounds: whether floor and ceiling go.
+    """
+
+    name: str
+    words: str
+    rules: frozenset[str] = frozenset()
+    policy: Mapping[str, Any] = field(default_factory=dict)
+    open_bounds: bool = False
+
+
+GUARDS: Final = (
+    Guard("confidence", "acting only on a result that is clear", policy={"confidence": 0.5}),
+    Guard("stage in doubt", "holding where the stage may be wrong", frozenset({"stage in doubt"})),
+    Guard("too soon", "waiting until the last change shows", frozenset({"too soon"})),
+    Guard("twice in a row", "a second change only on a second result", frozenset({"twice in a row"})),
+    Guard("missed applications", "restoring the plan first", frozenset({"missed applications"})),
+    Guard("leaching rain", "weighing rain that was noted", frozenset({"leaching rain"})),
+    Guard("heading out", "the early step on a trend", frozenset({"heading out"})),
+    Guard("after recovery", "going back towards plan", frozenset({"after recovery"})),
+    Guard("late season", "no raise late in the season", policy={"no_raise_after_week": 100}),
+    Guard("floor and ceiling", "floor and ceiling", open_bounds=True),
+    Guard("season cap", "the season cap", frozenset({"season cap"})),
+)
+"""Every guard that plays a part in a simulated season."""
+
+_WIDE_LB_AC = 1000.0
+
+
+def with_values(policy: Policy, values: Mapping[str, Any]) -> Policy:
+    """A policy with some values replaced, checked as a season file's own values are.
+
+    Raises:
+        pydantic.ValidationError: a value that the policy does not allow.
+    """
+    present = policy.model_dump(by_alias=True)
+    known = {name: value for name, value in values.items() if present.get(name) is not None}
+    return Policy.model_validate(with_overrides(present, known))
+
+
+def with_policy(setup: Setup, policy: Policy) -> Setup:
+    """The same seasons under another policy."""
+    return replace(setup, season=replace(setup.season, policy=policy))
+
+
+def without(setup: Setup, guard: Guard) -> Way:
+    """The rules without one guard, on the same seasons."""
+    season: BlockSeason = setup.season
+    if guard.policy:
+        season = replace(season, policy=with_values(season.policy, guard.policy))
+    if guard.open_bounds:
+        season = replace(season, plan=replace(season.plan, floor_lb_ac=0.0, ceiling_lb_ac=_WIDE_LB_AC))
+    return Way(f"without {guard.name}", replace(setup, season=season), ByTheRules(guard.rules))

@@ -1,0 +1,151 @@
+"""What a run of simulated seasons comes to, with confidence intervals over seasons."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fertadjust.plan import Plan
+from fertadjust.simulate.loop import Course
+from fertadjust.simulate.parameters import Array
+from fertadjust.units import DAYS_PER_WEEK
+
+MIDWEEK: Final = 3
+"""Day of a week on which the crop is held against its band, 0 being its first."""
+
+_Z: Final = 1.959964
+"""Standard normal deviate of a two-sided 95 % interval."""
+_SPENT: Final = 0.01
+"""Nitrogen by which a cap has to be passed to count [lb/ac]: weekly rates are metered in steps."""
+
+
+class Measure(NamedTuple):
+    """One measure of a run.
+
+    Attributes:
+        name: its key.
+        words: what it is, in a grower's words.
+        unit: "share", "weeks", "lb/ac" or "" for a count.
+        better: 1 when more is better, -1 when less is, 0 when neither is.
+    """
+
+    name: str
+    words: str
+    unit: str
+    better: int
+
+
+MEASURES: Final = (
+    Measure("in_band", "weeks with the crop in its band", "share", 1),
+    Measure("below", "weeks below the band", "share", -1),
+    Measure("above", "weeks above the band", "share", -1),
+    Measure("deepest", "deepest shortage below the band's edge", "share", -1),
+    Measure("longest", "longest shortage", "weeks", -1),
+    Measure("return", "time out of the band until back in it", "weeks", -1),
+    Measure("unmet", "growth lost for want of nitrogen", "lb/ac", -1),
+    Measure("applied", "nitrogen fed", "lb/ac", 0),
+    Measure("leached", "nitrogen leached", "lb/ac", -1),
+    Measure("left", "nitrogen left in the bed", "lb/ac", -1),
+    Measure("changes", "changes of the rate", "", 0),
+    Measure("reversals", "changes that take back the direction of the one before", "", -1),
+    Measure("over_cap", "seasons that pass the season cap", "share", -1),
+    Measure("out_of_bounds", "weeks outside floor and ceiling", "share", -1),
+)
+"""Every measure, in the order in which it is shown."""
+
+BY_NAME: Final = {item.name: item for item in MEASURES}
+
+
+class Estimate(NamedTuple):
+    """Mean over seasons and its 95 % confidence interval; not a number where no season counts.
+
+    Attributes:
+        mean, low, high: in the measure's unit.
+        seasons: seasons behind it.
+    """
+
+    mean: float
+    low: float
+    high: float
+    seasons: int
+
+
+def estimate(values: Array) -> Estimate:
+    """Mean and confidence interval of one value a season, by the normal distribution; missing ones left out."""
+    known = values[~np.isnan(values)]
+    if not known.size:
+        return Estimate(math.nan, math.nan, math.nan, 0)
+    mean = float(known.mean())
+    half = _Z * float(known.std(ddof=1)) / math.sqrt(known.size) if known.size > 1 else math.nan
+    return Estimate(mean, mean - half, mean + half, int(known.size))
+
+
+def sides(course: Course) -> NDArray[np.float64]:
+    """-1, 0 or 1 for each week and season, by what is really there in the middle of the week.
+
+    Not a number where the table has no band.
+    """
+    midweek = slice(MIDWEEK, None, DAYS_PER_WEEK)
+    value, low, high = course.value[midweek], course.low[midweek], course.high[midweek]
+    side = (value > high).astype(float) - (value < low).astype(float)
+    return np.where(np.isnan(low), np.nan, side)
+
+
+def measured(course: Course, plan: Plan) -> dict[str, Array]:
+    """Every measure of `MEASURES`, one value a season; not a number where a season has nothing to count."""
+    side = sides(course)
+    known = ~np.isnan(side)
+    weeks = np.where(known.any(axis=0), known.sum(axis=0), np.nan)
+    below, above = side == -1.0, side == 1.0
+    midweek = slice(MIDWEEK, None, DAYS_PER_WEEK)
+    gap = np.where(below, 1.0 - course.value[midweek] / course.low[midweek], 0.0)
+    applied = course.applied.sum(axis=0)
+    cap = math.inf if plan.cap_lb_ac is None else plan.cap_lb_ac
+    planned = np.array(plan.rates_lb_ac)[:, None]
+    lowest = np.minimum(plan.floor_lb_ac, planned)
+    outside = (course.rate > plan.ceiling_lb_ac + _SPENT) | (course.rate < lowest - _SPENT)
+    return {
+        "in_band": (side == 0.0).sum(axis=0) / weeks,
+        "below": below.sum(axis=0) / weeks,
+        "above": above.sum(axis=0) / weeks,
+        "deepest": gap.max(axis=0),
+        "longest": _longest(below),
+        "return": _to_return(side),
+        "unmet": course.unmet,
+        "applied": applied,
+        "leached": course.state.leached,
+        "left": course.state.nitrate + course.state.ammonium,
+        "changes": np.array([float(len(moves)) for moves in course.moves]),
+        "reversals": np.array([float(_reversals(moves)) for moves in course.moves]),
+        "over_cap": (applied + plan.credits_lb_ac > cap + _SPENT).astype(float),
+        "out_of_bounds": outside.mean(axis=0),
+    }
+
+
+def _longest(flags: NDArray[np.bool_]) -> Array:
+    """Longest run of true in each column."""
+    run = longest = np.zeros(flags.shape[1])
+    for row in flags:
+        run = np.where(row, run + 1.0, 0.0)
+        longest = np.maximum(longest, run)
+    return longest
+
+
+def _to_return(side: Array) -> Array:
+    """Mean length of the runs outside the band in each column, one that the season ends in counted as it is.
+
+    Not a number for a season that never left its band.
+    """
+    outside = np.abs(np.nan_to_num(side)) > 0
+    begun = outside & ~np.vstack([np.zeros((1, side.shape[1]), dtype=bool), outside[:-1]])
+    runs = begun.sum(axis=0)
+    return np.where(runs > 0, outside.sum(axis=0) / np.maximum(runs, 1), np.nan)
+
+
+def _reversals(moves: list[tuple[int, int]]) -> int:
+    directions = [direction for _, direction in moves]
+    return sum(late == -early for early, late in pairwise(directions))

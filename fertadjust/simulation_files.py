@@ -1,0 +1,97 @@
+"""Crop models and scenarios as files: those that ship, and a user's own scenario."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from fertadjust.errors import Fault, UserError
+from fertadjust.shipped import data_folder
+from fertadjust.simulate.parameters import CropModel
+from fertadjust.simulate.scenario import Scenario
+from fertadjust.toml_file import read_toml
+
+USUAL = "usual"
+"""The scenario that is taken when none is named."""
+
+
+@cache
+def crop_models() -> dict[str, CropModel]:
+    """The crop models that ship, by crop."""
+    found = {}
+    for path in sorted(data_folder("crop_models").glob("*.toml")):
+        model = CropModel.model_validate(read_toml(path).data)
+        found[model.crop] = model
+    return found
+
+
+def crop_model(crop: str) -> CropModel:
+    """The model of a crop.
+
+    Raises:
+        UserError: there is none; the message names those there are.
+    """
+    models = crop_models()
+    if crop not in models:
+        message = f"there is no crop model for {crop}, since no uptake figures are at hand; there are models for "
+        raise UserError(Fault(message + ", ".join(models), key="crop.name"))
+    return models[crop]
+
+
+@cache
+def scenarios() -> dict[str, Scenario]:
+    """The scenarios that ship, by id."""
+    found = {}
+    for path in sorted(data_folder("scenarios").glob("*.toml")):
+        scenario = read_scenario(path)
+        found[scenario.id] = scenario
+    return found
+
+
+def scenario_of(name: str) -> Scenario:
+    """A shipped scenario by its id, or one read from a file.
+
+    Raises:
+        UserError: there is neither, or every fault of the file with its line and key.
+    """
+    path = Path(name)
+    if path.suffix.lower() == ".toml":
+        return read_scenario(path)
+    known = scenarios()
+    if name not in known:
+        message = f'"{name}" is no scenario; there are {", ".join(known)}, or name a file that ends in .toml'
+        raise UserError(Fault(message, key="scenario"))
+    return known[name]
+
+
+def read_scenario(path: Path) -> Scenario:
+    """Read a scenario; with ``extends`` it has all that another one has, its own before the other's.
+
+    Raises:
+        UserError: every fault of the file, with line and key.
+    """
+    file = read_toml(path)
+    data = dict(file.data)
+    base: dict[str, Any] = {}
+    if "extends" in data:
+        name = data.pop("extends")
+        shipped = data_folder("scenarios") / f"{name}.toml"
+        if not isinstance(name, str) or not shipped.is_file() or shipped == path:
+            known = ", ".join(sorted(item.stem for item in data_folder("scenarios").glob("*.toml")))
+            raise UserError(file.fault(f'there is no scenario "{name}"; there are {known}', "extends"))
+        base = read_toml(shipped).data
+    try:
+        return Scenario.model_validate(_merged(base, data))
+    except ValidationError as error:
+        raise UserError(file.faults(error, Scenario)) from None
+
+
+def _merged(base: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
+    merged = base | own
+    for key, value in own.items():
+        if isinstance(value, dict) and isinstance(base.get(key), dict):
+            merged[key] = base[key] | value
+    return merged
