@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     from fertadjust.history import Moment
     from fertadjust.review import FarmReview, Review
+    from fertadjust.simulate.outlook import Outlook
 
 
 def open_season(folder: str | Path) -> Season:
@@ -62,6 +63,38 @@ class Season(SeasonBook):
         """The advice for a block on a date, today by default."""
         day = on or today_here()
         return self.block(block, day).advice(day)
+
+    def outlook(
+        self,
+        block: str,
+        *,
+        seasons: int = 1000,
+        scenario: str = "usual",
+        seed: int | None = None,
+        tried: Mapping[str, Any] | None = None,
+        processes: int = 1,
+    ) -> Outlook:
+        """Simulated seasons like a block's, under its plan and under its rules; records play no part.
+
+        Args:
+            block: by key or name.
+            seasons: how many.
+            scenario: a shipped scenario's id, or the path of a file.
+            seed: of the draws; the scenario's own when none is given.
+            tried: policy values to try beside the season's own.
+            processes: processors to use.
+
+        Raises:
+            UserError: there is no model of the crop, no such scenario, nothing to place the crop by, or a tried
+                value that the policy does not have or allow.
+        """
+        from fertadjust.simulate.outlook import outlook
+        from fertadjust.simulation_files import check_tried, crop_model, scenario_of
+
+        season = block_of(self.file, block)
+        check_tried(season.policy, tried or {})
+        model = crop_model(self.file.crop)
+        return outlook(season, model, scenario_of(scenario), seasons, seed, tried, processes)
 
     def advice_data(self, block: str, on: date | None = None) -> dict[str, Any]:
         """The advice as JSON-ready data."""

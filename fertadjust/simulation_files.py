@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -9,9 +11,15 @@ from typing import Any
 from pydantic import ValidationError
 
 from fertadjust.errors import Fault, UserError
-from fertadjust.shipped import data_folder
+from fertadjust.files import read_text
+from fertadjust.rules.policy import Policy
+from fertadjust.season import BlockSeason
+from fertadjust.season_file import read_season
+from fertadjust.shipped import data_folder, shipped_policy_files
+from fertadjust.simulate.guards import with_values
 from fertadjust.simulate.parameters import CropModel
 from fertadjust.simulate.scenario import Scenario
+from fertadjust.simulate.study import StudyPlan
 from fertadjust.toml_file import read_toml
 
 USUAL = "usual"
@@ -39,6 +47,20 @@ def crop_model(crop: str) -> CropModel:
         message = f"there is no crop model for {crop}, since no uptake figures are at hand; there are models for "
         raise UserError(Fault(message + ", ".join(models), key="crop.name"))
     return models[crop]
+
+
+def check_tried(policy: Policy, values: Mapping[str, Any]) -> None:
+    """Check policy values that are to be tried beside a policy's own.
+
+    Raises:
+        UserError: a name that the policy does not have, or every value that it does not allow, by its name.
+    """
+    try:
+        with_values(policy, values)
+    except ValidationError as error:
+        found = shipped_policy_files()[policy.id].faults(error, Policy)
+        names = [re.split(r"[.\[]", item.key)[0] for item in found]
+        raise UserError([Fault(item.message, key=name) for item, name in zip(found, names, strict=True)]) from None
 
 
 @cache
@@ -87,6 +109,22 @@ def read_scenario(path: Path) -> Scenario:
         return Scenario.model_validate(_merged(base, data))
     except ValidationError as error:
         raise UserError(file.faults(error, Scenario)) from None
+
+
+def study_plan() -> StudyPlan:
+    """What the shipped study runs."""
+    return StudyPlan.model_validate(read_toml(data_folder("study") / "study.toml").data)
+
+
+def study_season() -> BlockSeason:
+    """The block of the study's season, under the shipped rules."""
+    (block,) = read_season(data_folder("study")).blocks.values()
+    return block
+
+
+def findings() -> str:
+    """The findings of the study that ship, as text."""
+    return read_text(data_folder("findings") / "findings.md")
 
 
 def _merged(base: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:

@@ -50,8 +50,16 @@ across_words
 readings
 weekly block_facts alternatives season projection
 feeding
+simulate simulate.parameters simulate.scenario
+simulate.crop_model simulate.reference simulate.draws simulate.controllers
+simulate.loop
+simulate.measures
+simulate.runs simulate.calibration
+simulate.guards
+simulate.outlook simulate.study
 cautions limits words advice_data mix_sheet_data
-published_words
+published_words simulation_words study_words
+simulation_data
 block_day
 needs
 attention
@@ -65,6 +73,7 @@ table_csv
 table_write shipped
 table_blank
 feeding_model season_model feeding_labels feeding_file season_tables season_rules season_stages season_file
+simulation_files
 chain record records_schema records stored revisions
 entry stage_edit starter deciding history
 review_changes
@@ -95,6 +104,7 @@ report_parts report_evidence report
 mix_sheet_page calendar_file review_page
 across_chart
 across_page
+simulation_chart study_chart
 frames
 season_book
 stage_move
@@ -116,6 +126,7 @@ cli.setup cli.stages cli.rules cli.bands
 cli.reports cli.results cli.log cli.advise cli.decide cli.history cli.review
 cli.pages cli.overview
 cli.materials cli.feeding cli.blend cli.records
+cli.simulate cli.study
 cli.demo
 cli
 cli.__main__
@@ -306,7 +317,7 @@ def test_help_loads_no_heavy_library() -> None:
     assert loaded_after(ask) == []
 
 
-@pytest.mark.parametrize("command", ["advise", "results", "demo", "report"])
+@pytest.mark.parametrize("command", ["advise", "results", "demo", "report", "simulate", "study"])
 def test_help_of_a_command_loads_no_heavy_library(command: str) -> None:
     ask = f"sys.argv = ['fertadjust', '{command}', '--help']; from fertadjust.cli import main; main()"
     assert loaded_after(ask) == []

@@ -40,6 +40,8 @@ _HOMES = {
     "restore": "records",
     "export": "records",
     "import": "records",
+    "simulate": "simulate",
+    "study": "study",
     "demo": "demo",
 }
 """Command -> module of this package, in the order of a season's work."""

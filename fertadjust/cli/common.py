@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import textwrap
 from collections.abc import Callable, Sequence
@@ -54,6 +55,11 @@ season_option = click.option(
 block_option = click.option("--block", help="Block, by key or name.  [default: the only one, or asks]")
 on_option = click.option("--on", type=DAY, help="As of this day.  [default: today]")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for machines.")
+processes_option = click.option(
+    "--processes",
+    type=click.IntRange(1, 256),
+    help="Processors to use; they change nothing but the time.  [default: all]",
+)
 by_option = click.option(
     "--by", default="", envvar="FERTADJUST_BY", help="Who enters it.  [default: your account's name]"
 )
@@ -64,6 +70,11 @@ def open_folder(folder: Path) -> Season:
     from fertadjust.api import open_season
 
     return open_season(folder)
+
+
+def processors(asked: int | None) -> int:
+    """Processors to use: as asked for, else all of the machine's."""
+    return asked or os.cpu_count() or 1
 
 
 def today() -> date:

@@ -3,6 +3,7 @@
 Fitted: mineral nitrogen at the start (the middle of its range). Fitted to: the middle of the weekly band, for a
 crop fed at the rate that its publication calls sufficient. Nothing else is fitted. A second figure, the mineral
 nitrogen of a just supplied crop, could not be: with both free the best fit is a bed so full that no rate matters.
+Where no start keeps a crop in its band at that rate, as for tomato, nothing is fitted and the crop's file says so.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from fertadjust.errors import FertadjustError
 from fertadjust.season import BlockSeason
 from fertadjust.simulate.controllers import FixedPlan
 from fertadjust.simulate.draws import draws
@@ -23,6 +25,9 @@ from fertadjust.units import DAYS_PER_WEEK
 
 SEED: Final = 20
 SEASONS: Final = 400
+_SEARCHED: Final = (1.0, 100.0)
+"""Range of the mineral nitrogen at the start that is searched [lb/ac]."""
+_NEAR: Final = 0.1
 NOTHING_WRONG: Final = Scenario(schema=1, id="nothing-wrong", title="Nothing goes wrong.")
 
 
@@ -67,6 +72,9 @@ def fitted(season: BlockSeason, model: CropModel) -> Fit:
     Args:
         season: a season at the published sufficient rate.
         model: the crop.
+
+    Raises:
+        FertadjustError: the search ends at the end of its range, so that there is no fit.
     """
     from scipy.optimize import minimize_scalar
 
@@ -78,5 +86,7 @@ def fitted(season: BlockSeason, model: CropModel) -> Fit:
         other = model.model_copy(update={"soil_at_start": figure.model_copy(update=ends)})
         return float(np.sqrt(np.nanmean((positions(fed_at(season, other, 1.0)) - 0.5) ** 2)))
 
-    found = minimize_scalar(off, bounds=(1.0, 100.0), method="bounded", options={"xatol": 0.01})
+    found = minimize_scalar(off, bounds=_SEARCHED, method="bounded", options={"xatol": 0.01})
+    if not _SEARCHED[0] + _NEAR < found.x < _SEARCHED[1] - _NEAR:
+        raise FertadjustError(f"no start between {_SEARCHED[0]:g} and {_SEARCHED[1]:g} lb/ac fits the band")
     return Fit(float(found.x), float(found.fun))

@@ -8,8 +8,9 @@ from datetime import date, timedelta
 from typing import NamedTuple, Protocol
 
 from fertadjust.compare import Side
-from fertadjust.plan import Change
+from fertadjust.plan import Change, Plan
 from fertadjust.readings import side_of
+from fertadjust.rules.bound_rules import bounded_rates, filled, room_lb_ac
 from fertadjust.rules.engine import evaluate
 from fertadjust.season import BlockSeason
 
@@ -31,6 +32,11 @@ class Decision(NamedTuple):
 class Controller(Protocol):
     """A way to decide."""
 
+    @property
+    def heeds_cap(self) -> bool:
+        """Whether feeding stops where the season cap is used up, as the weekly table tells a grower."""
+        ...
+
     def decide(self, season: BlockSeason, on: date) -> Decision:
         """The decision on a day, from what was known by then."""
         ...
@@ -39,6 +45,8 @@ class Controller(Protocol):
 @dataclass(frozen=True, slots=True)
 class FixedPlan:
     """The plan's own rates whatever the results say."""
+
+    heeds_cap: bool = True
 
     def decide(self, season: BlockSeason, on: date) -> Decision:
         del season, on
@@ -55,6 +63,10 @@ class ByTheRules:
 
     without: Collection[str] = frozenset()
 
+    @property
+    def heeds_cap(self) -> bool:
+        return "season cap" not in self.without
+
     def decide(self, season: BlockSeason, on: date) -> Decision:
         found = evaluate(season.facts(on), season.policy, self.without)
         if not found.weeks:
@@ -69,8 +81,17 @@ class ByTheRules:
 class WithoutGuards:
     """A step at every result outside its band, by its value alone, kept until the next one.
 
-    The steps are those that the policy begins with; there is no floor, ceiling, cap, lag, confidence or end.
+    The steps are those that the policy begins with; there is no lag, confidence, stage in doubt or end.
+
+    Attributes:
+        bounded: whether floor, ceiling and season cap hold; the factor stays within what they let act.
     """
+
+    bounded: bool = False
+
+    @property
+    def heeds_cap(self) -> bool:
+        return self.bounded
 
     def decide(self, season: BlockSeason, on: date) -> Decision:
         policy, coming = season.policy, season.plan.coming_weeks(on)
@@ -87,5 +108,18 @@ class WithoutGuards:
             step = -policy.cut_first.value
         factor = season.path_before(on).standing_factor(on) * (1.0 + step)
         rates = {week.number: week.rate_lb_ac * factor for week in coming}
+        if self.bounded:
+            facts = season.facts(on)
+            within, room = bounded_rates(facts, coming, factor), room_lb_ac(facts)
+            within = within if room is None else filled(within, room)
+            rates = dict(zip((week.number for week in coming), within, strict=True))
+            lowest, highest = _reach(season.plan)
+            factor = min(max(factor, lowest), highest)
         end = season.plan.end + timedelta(days=1)
         return Decision(Change(on, coming[0].start, end, factor, rates), None, (step > 0) - (step < 0))
+
+
+def _reach(plan: Plan) -> tuple[float, float]:
+    """Lowest and highest factor that floor and ceiling let act on the plan's usual rate."""
+    usual = max(plan.rates_lb_ac)
+    return plan.floor_lb_ac / usual, plan.ceiling_lb_ac / usual

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from fertadjust.rules.policy import Policy, with_overrides
+from fertadjust.errors import Fault, UserError
+from fertadjust.rules.policy import OVERRIDABLE, ROW_VALUES, Policy, with_overrides
 from fertadjust.season import BlockSeason
 from fertadjust.simulate.controllers import ByTheRules
 from fertadjust.simulate.loop import Setup
@@ -54,11 +55,15 @@ def with_values(policy: Policy, values: Mapping[str, Any]) -> Policy:
     """A policy with some values replaced, checked as a season file's own values are.
 
     Raises:
-        pydantic.ValidationError: a value that the policy does not allow.
+        UserError: a name that the policy does not have.
+        pydantic.ValidationError: a value that it does not allow.
     """
     present = policy.model_dump(by_alias=True)
-    known = {name: value for name, value in values.items() if present.get(name) is not None}
-    return Policy.model_validate(with_overrides(present, known))
+    there = [name for name in (*OVERRIDABLE, *ROW_VALUES) if present.get(name) is not None]
+    unknown = [name for name in values if name not in there]
+    if unknown:
+        raise UserError(Fault(f"is no policy value; there are: {', '.join(there)}", key=unknown[0]))
+    return Policy.model_validate(with_overrides(present, values))
 
 
 def with_policy(setup: Setup, policy: Policy) -> Setup:
@@ -70,7 +75,8 @@ def without(setup: Setup, guard: Guard) -> Way:
     """The rules without one guard, on the same seasons."""
     season: BlockSeason = setup.season
     if guard.policy:
-        season = replace(season, policy=with_values(season.policy, guard.policy))
+        has = {name: value for name, value in guard.policy.items() if getattr(season.policy, name) is not None}
+        season = replace(season, policy=with_values(season.policy, has))
     if guard.open_bounds:
         season = replace(season, plan=replace(season.plan, floor_lb_ac=0.0, ceiling_lb_ac=_WIDE_LB_AC))
     return Way(f"without {guard.name}", replace(setup, season=season), ByTheRules(guard.rules))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from time import perf_counter
 
 import numpy as np
 
@@ -78,7 +77,6 @@ class Course:
         begun: nitrogen in all pools at the start [lb/ac].
         moves: for each season the days and directions of the rate's moves.
         decisions: number of results that were decided on, for each season.
-        engine_seconds: time spent in deciding.
     """
 
     value: Array
@@ -92,7 +90,6 @@ class Course:
     begun: Array
     moves: list[list[tuple[int, int]]]
     decisions: Array
-    engine_seconds: float = 0.0
 
 
 @dataclass(slots=True)
@@ -141,7 +138,6 @@ class Batch:
         self.water: Array = drawn.water_ppm * irrigated_mm * (_KG_HA_PER_MM_PPM / KG_HA_PER_LB_AC)
         every = setup.scenario.sampling.every
         self.every = None if every == AS_ADVISED else int(every)
-        self.spent = 0.0
 
     def run(self) -> Course:
         """The seasons from the first day of the plan to its last."""
@@ -156,7 +152,7 @@ class Batch:
             self._decide(day)
             week, of_week = divmod(day, DAYS_PER_WEEK)
             if of_week == 0:
-                rate[week] = self._rates(week)
+                rate[week] = self._rates(week, applied.sum(axis=0))
             value[day], low[day], high[day] = self._petiole(state, day)
             self._sample(day, value[day])
             if of_week in self.setup.feeding_days:
@@ -180,7 +176,6 @@ class Batch:
             begun=begun,
             moves=[grower.moves for grower in self.growers],
             decisions=np.array([float(len(grower.changes)) for grower in self.growers]),
-            engine_seconds=self.spent,
         )
 
     def _date(self, day: int) -> date:
@@ -197,9 +192,14 @@ class Batch:
         share = 1.0 if share is None else share
         return share * amount, (1.0 - share) * amount
 
-    def _rates(self, week: int) -> Array:
-        of_plan = self.plan.weeks[week]
-        return np.array([RatePath(grower.changes).rate_lb_ac(of_plan) for grower in self.growers])
+    def _rates(self, week: int, applied: Array) -> Array:
+        """Rates of a week [lb/ac], as far as the season cap lets them where it is heeded."""
+        of_plan, cap = self.plan.weeks[week], self.plan.cap_lb_ac
+        wanted = np.array([RatePath(grower.changes).rate_lb_ac(of_plan) for grower in self.growers])
+        if cap is None or not self.controller.heeds_cap:
+            return wanted
+        room: Array = np.maximum(cap - self.plan.credits_lb_ac - applied, 0.0)
+        return np.asarray(np.minimum(wanted, room))
 
     def _feed(self, day: int, rate: Array) -> Array:
         """What is injected on a day, entered in the log."""
@@ -266,9 +266,7 @@ class Batch:
             if day not in grower.coming:
                 continue
             season = grower.season(self.setup.season)
-            begun = perf_counter()
             found = self.controller.decide(season, on)
-            self.spent += perf_counter() - begun
             if found.change is not None:
                 grower.changes.append(replace(found.change, record=day + 1))
             if found.moved:

@@ -105,9 +105,6 @@ def measured(course: Course, plan: Plan) -> dict[str, Array]:
     gap = np.where(below, 1.0 - course.value[midweek] / course.low[midweek], 0.0)
     applied = course.applied.sum(axis=0)
     cap = math.inf if plan.cap_lb_ac is None else plan.cap_lb_ac
-    planned = np.array(plan.rates_lb_ac)[:, None]
-    lowest = np.minimum(plan.floor_lb_ac, planned)
-    outside = (course.rate > plan.ceiling_lb_ac + _SPENT) | (course.rate < lowest - _SPENT)
     return {
         "in_band": (side == 0.0).sum(axis=0) / weeks,
         "below": below.sum(axis=0) / weeks,
@@ -122,8 +119,18 @@ def measured(course: Course, plan: Plan) -> dict[str, Array]:
         "changes": np.array([float(len(moves)) for moves in course.moves]),
         "reversals": np.array([float(_reversals(moves)) for moves in course.moves]),
         "over_cap": (applied + plan.credits_lb_ac > cap + _SPENT).astype(float),
-        "out_of_bounds": outside.mean(axis=0),
+        "out_of_bounds": _outside(course, plan, cap).mean(axis=0),
     }
+
+
+def _outside(course: Course, plan: Plan, cap: float) -> NDArray[np.bool_]:
+    """Weeks and seasons outside floor and ceiling; where the cap leaves less than the floor, less is no fault."""
+    before = np.cumsum(course.applied, axis=0)[::DAYS_PER_WEEK] - course.applied[::DAYS_PER_WEEK]
+    room = np.maximum(cap - plan.credits_lb_ac - before, 0.0)
+    planned = np.array(plan.rates_lb_ac)[:, None]
+    lowest = np.minimum(np.minimum(plan.floor_lb_ac, planned), room)
+    outside = (course.rate > plan.ceiling_lb_ac + _SPENT) | (course.rate < lowest - _SPENT)
+    return np.asarray(outside)
 
 
 def _longest(flags: NDArray[np.bool_]) -> Array:

@@ -70,7 +70,8 @@ def ways_of(setup: Setup, tried: Mapping[str, Any]) -> list[Way]:
     """The ways that are held beside each other.
 
     Raises:
-        pydantic.ValidationError: a tried value that the policy does not allow.
+        UserError: a tried name that the policy does not have.
+        pydantic.ValidationError: a tried value that it does not allow.
     """
     ways = [Way(PLAN, setup, FixedPlan()), Way(RULES, setup, ByTheRules())]
     if tried:
@@ -101,8 +102,9 @@ def outlook(
         progress: called with the number of seasons done since the last call, over all ways.
 
     Raises:
-        UserError: no stage places the crop's demand, no petiole table with both edges, no band in the weeks.
-        pydantic.ValidationError: a tried value that the policy does not allow.
+        UserError: no stage places the crop's demand, no petiole table with both edges, no band in the weeks, or a
+            tried name that the policy does not have.
+        pydantic.ValidationError: a tried value that it does not allow.
     """
     bare = replace(season, results=(), applications=(), observations=(), changes=(), left=())
     setup = Setup(bare, model, scenario, table_of(bare), scenario.seed if seed is None else seed)

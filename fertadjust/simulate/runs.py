@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from itertools import islice
-from time import perf_counter
 from typing import NamedTuple
 
 import numpy as np
@@ -43,15 +42,12 @@ class Run:
         name: of the way.
         measures: name -> one value a season.
         value, rate: petiole nitrate on each day and rate in each week, for each season.
-        seconds, engine_seconds: time spent in all and in deciding, added up over processors.
     """
 
     name: str
     measures: dict[str, Array]
     value: Array
     rate: Array
-    seconds: float
-    engine_seconds: float
 
     @property
     def seasons(self) -> int:
@@ -72,8 +68,6 @@ class _Part(NamedTuple):
     measures: dict[str, Array]
     value: Array
     rate: Array
-    seconds: float
-    engine_seconds: float
 
 
 def one_batch(way: Way, batch: int, count: int) -> tuple[Course, dict[str, Array]]:
@@ -85,9 +79,8 @@ def one_batch(way: Way, batch: int, count: int) -> tuple[Course, dict[str, Array
 
 
 def _part(way: Way, batch: int, count: int) -> _Part:
-    begun = perf_counter()
     course, measures = one_batch(way, batch, count)
-    return _Part(measures, course.value, course.rate, perf_counter() - begun, course.engine_seconds)
+    return _Part(measures, course.value, course.rate)
 
 
 def run(
@@ -140,6 +133,4 @@ def _joined(name: str, parts: Sequence[_Part]) -> Run:
         measures={key: np.concatenate([part.measures[key] for part in parts]) for key in parts[0].measures},
         value=np.concatenate([part.value for part in parts], axis=1),
         rate=np.concatenate([part.rate for part in parts], axis=1),
-        seconds=sum(part.seconds for part in parts),
-        engine_seconds=sum(part.engine_seconds for part in parts),
     )

@@ -1,0 +1,272 @@
+"""Does the feedback work? The shipped rules in many simulated seasons, and what other figures would do.
+
+Figures are looked for on one set of seeds and reported on another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Annotated, Any, Final, Literal, NamedTuple
+
+import numpy as np
+from pydantic import Field
+
+from fertadjust.season import BlockSeason
+from fertadjust.simulate.controllers import ByTheRules, FixedPlan, WithoutGuards
+from fertadjust.simulate.guards import GUARDS, with_policy, with_values, without
+from fertadjust.simulate.loop import Setup, table_of
+from fertadjust.simulate.measures import Estimate, estimate
+from fertadjust.simulate.parameters import Array, CropModel
+from fertadjust.simulate.runs import BATCH, Run, Way, run
+from fertadjust.simulate.scenario import Scenario
+from fertadjust.strict import Strict
+
+Count = Annotated[int, Field(ge=1, le=100_000, strict=True)]
+
+PLAN: Final = "the plan as it stands"
+UNGUARDED: Final = "a step at every result"
+BOUNDED: Final = "the same within the bounds"
+RULES: Final = "the rules"
+TUNED: Final = "the rules with the figures found"
+
+
+class Part(Strict):
+    """One part of the seasons.
+
+    Attributes:
+        seed, seasons: of each scenario.
+        scenarios: their ids.
+        guards_in: scenarios in which each guard is left out.
+    """
+
+    seed: int = Field(ge=0, strict=True)
+    seasons: Count
+    scenarios: tuple[str, ...] = Field(min_length=1)
+    guards_in: tuple[str, ...] = ()
+
+
+class Trial(Strict):
+    """Values of one policy figure that are tried beside the shipped one.
+
+    Attributes:
+        name, values: the figure and what is tried.
+        stays: why the shipped value stays whatever is found, or "".
+    """
+
+    name: str
+    values: tuple[float | str, ...]
+    stays: str = ""
+
+
+class StudyPlan(Strict):
+    """What a study runs.
+
+    Attributes:
+        above_counts: weight of a week above the band beside one below it.
+        worth: share of the weeks that a value has to save to be taken over.
+        tuning, report: the two parts.
+        trials: what is tried.
+    """
+
+    schema_: Literal[1] = Field(alias="schema")
+    above_counts: float = Field(ge=0, le=1)
+    worth: float = Field(ge=0, le=1)
+    tuning: Part
+    report: Part
+    trials: tuple[Trial, ...] = Field(alias="try")
+
+    def shorter(self, seasons: int) -> StudyPlan:
+        """The same with fewer seasons in each part."""
+        parts = {
+            name: part.model_copy(update={"seasons": min(part.seasons, seasons)})
+            for name, part in (("tuning", self.tuning), ("report", self.report))
+        }
+        return self.model_copy(update=parts)
+
+
+class Tried(NamedTuple):
+    """One value that was tried.
+
+    Attributes:
+        name, value: the figure.
+        saved: weeks out of band that it saves beside the shipped value, as a share of all weeks.
+    """
+
+    name: str
+    value: float | str
+    saved: Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Ways of deciding held beside each other in one scenario.
+
+    Attributes:
+        scenario: its id.
+        means: way -> measure -> estimate.
+        gains: way -> measure -> how much more it is than with the rules, season by season.
+    """
+
+    scenario: str
+    means: Mapping[str, Mapping[str, Estimate]]
+    gains: Mapping[str, Mapping[str, Estimate]]
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """What a study found.
+
+    Attributes:
+        plan: what was run.
+        weeks: weeks of a season.
+        tried: every value that was tried, on the tuning seeds.
+        found: figures that were worth taking over, by name; joined on the report seeds as `TUNED`.
+        compared: plan, unguarded steps, rules and `TUNED` in each scenario of the report.
+        guards: the rules without each guard.
+        first: measure -> mean over the rules' first batch in the report's first scenario, to check a copy by.
+    """
+
+    plan: StudyPlan
+    weeks: int
+    tried: tuple[Tried, ...]
+    found: Mapping[str, float | str]
+    compared: tuple[Beside, ...]
+    guards: tuple[Beside, ...]
+    first: Mapping[str, float]
+
+
+def study(
+    season: BlockSeason,
+    model: CropModel,
+    scenarios: Mapping[str, Scenario],
+    plan: StudyPlan,
+    processes: int = 1,
+    progress: Callable[[int], None] = lambda done: None,
+) -> Study:
+    """Run a study; the same for the same arguments, whatever the number of processes.
+
+    Args:
+        season: the block; its policy is the one that is looked into.
+        model: the crop.
+        scenarios: by id.
+        plan: what to run.
+        processes: processors to use.
+        progress: called with the number of seasons done since the last call.
+    """
+    runner = _Runner(season, model, scenarios, plan, processes, progress)
+    tried = runner.trials()
+    stays = {trial.name for trial in plan.trials if trial.stays}
+    found = _worth_taking([item for item in tried if item.name not in stays], plan.worth)
+    compared = tuple(runner.compared(name, found) for name in plan.report.scenarios)
+    guards = tuple(runner.without_guards(name) for name in plan.report.guards_in)
+    return Study(plan, len(season.plan.rates_lb_ac), tried, found, compared, guards, runner.first_batch())
+
+
+def first_batch(
+    season: BlockSeason, model: CropModel, scenarios: Mapping[str, Scenario], plan: StudyPlan
+) -> dict[str, float]:
+    """What `Study.first` holds, run again."""
+    return _Runner(season, model, scenarios, plan, 1, lambda done: None).first_batch()
+
+
+def seasons_of(plan: StudyPlan) -> int:
+    """Seasons that a study simulates at most, for a progress bar."""
+    trials = 1 + sum(len(trial.values) for trial in plan.trials)
+    tuning = trials * plan.tuning.seasons * len(plan.tuning.scenarios)
+    report = 5 * len(plan.report.scenarios) + (1 + len(GUARDS)) * len(plan.report.guards_in)
+    return tuning + report * plan.report.seasons
+
+
+def bad_weeks(one: Run, above_counts: float) -> Array:
+    """Share of the weeks out of band in each season, those above it counted in part."""
+    return np.asarray(one.measures["below"] + above_counts * one.measures["above"])
+
+
+class _Runner:
+    """Runs what a study asks for."""
+
+    def __init__(
+        self,
+        season: BlockSeason,
+        model: CropModel,
+        scenarios: Mapping[str, Scenario],
+        plan: StudyPlan,
+        processes: int,
+        progress: Callable[[int], None],
+    ) -> None:
+        self.season, self.model, self.scenarios, self.plan = season, model, scenarios, plan
+        self.processes, self.progress = processes, progress
+
+    def setup(self, scenario: str, seed: int) -> Setup:
+        return Setup(self.season, self.model, self.scenarios[scenario], table_of(self.season), seed)
+
+    def run(self, ways: Sequence[Way], seasons: int) -> list[Run]:
+        return run(ways, seasons, self.processes, self.progress)
+
+    def trials(self) -> tuple[Tried, ...]:
+        """Every value beside the shipped one, over all scenarios of the tuning part together."""
+        part = self.plan.tuning
+        values = [(trial.name, value) for trial in self.plan.trials for value in trial.values]
+        saved: list[list[Array]] = [[] for _ in values]
+        for scenario in part.scenarios:
+            setup = self.setup(scenario, part.seed)
+            ways = [Way(RULES, setup, ByTheRules())]
+            ways += [Way(name, self.tuned(setup, {name: value}), ByTheRules()) for name, value in values]
+            shipped, *others = self.run(ways, part.seasons)
+            for index, other in enumerate(others):
+                weight = self.plan.above_counts
+                saved[index].append(bad_weeks(shipped, weight) - bad_weeks(other, weight))
+        return tuple(
+            Tried(name, value, estimate(np.concatenate(parts)))
+            for (name, value), parts in zip(values, saved, strict=True)
+        )
+
+    def tuned(self, setup: Setup, values: Mapping[str, Any]) -> Setup:
+        return with_policy(setup, with_values(setup.season.policy, values))
+
+    def compared(self, scenario: str, found: Mapping[str, float | str]) -> Beside:
+        part = self.plan.report
+        setup = self.setup(scenario, part.seed)
+        ways = [
+            Way(PLAN, setup, FixedPlan()),
+            Way(UNGUARDED, setup, WithoutGuards()),
+            Way(BOUNDED, setup, WithoutGuards(bounded=True)),
+            Way(RULES, setup, ByTheRules()),
+        ]
+        if found:
+            ways.append(Way(TUNED, self.tuned(setup, found), ByTheRules()))
+        return _beside(scenario, self.run(ways, part.seasons), self.plan.above_counts)
+
+    def first_batch(self) -> dict[str, float]:
+        part = self.plan.report
+        way = Way(RULES, self.setup(part.scenarios[0], part.seed), ByTheRules())
+        (first,) = run([way], min(BATCH, part.seasons))
+        return {name: first.estimate(name).mean for name in first.measures}
+
+    def without_guards(self, scenario: str) -> Beside:
+        part = self.plan.report
+        setup = self.setup(scenario, part.seed)
+        ways = [Way(RULES, setup, ByTheRules()), *(without(setup, guard) for guard in GUARDS)]
+        return _beside(scenario, self.run(ways, part.seasons), self.plan.above_counts)
+
+
+def _beside(scenario: str, runs: Sequence[Run], above_counts: float) -> Beside:
+    scored = [replace(one, measures={**one.measures, "bad_weeks": bad_weeks(one, above_counts)}) for one in runs]
+    rules = next(one for one in scored if one.name == RULES)
+    return Beside(
+        scenario,
+        {one.name: {name: one.estimate(name) for name in one.measures} for one in scored},
+        {one.name: {name: one.beside(rules, name) for name in one.measures} for one in scored if one is not rules},
+    )
+
+
+def _worth_taking(tried: Sequence[Tried], worth: float) -> dict[str, float | str]:
+    """Of each figure the value that saves most, where that is worth taking over."""
+    best: dict[str, Tried] = {}
+    for item in tried:
+        if item.saved.mean >= worth and item.saved.low > 0:
+            before = best.get(item.name)
+            if before is None or item.saved.mean > before.saved.mean:
+                best[item.name] = item
+    return {name: item.value for name, item in best.items()}
