@@ -20,7 +20,7 @@ from fertadjust.simulate.guards import with_values
 from fertadjust.simulate.parameters import CropModel
 from fertadjust.simulate.scenario import Scenario
 from fertadjust.simulate.study import StudyPlan
-from fertadjust.toml_file import read_toml
+from fertadjust.toml_file import TomlFile, read_toml
 
 USUAL = "usual"
 """The scenario that is taken when none is named."""
@@ -96,19 +96,23 @@ def read_scenario(path: Path) -> Scenario:
         UserError: every fault of the file, with line and key.
     """
     file = read_toml(path)
-    data = dict(file.data)
-    base: dict[str, Any] = {}
-    if "extends" in data:
-        name = data.pop("extends")
-        shipped = data_folder("scenarios") / f"{name}.toml"
-        if not isinstance(name, str) or not shipped.is_file() or shipped == path:
-            known = ", ".join(sorted(item.stem for item in data_folder("scenarios").glob("*.toml")))
-            raise UserError(file.fault(f'there is no scenario "{name}"; there are {known}', "extends"))
-        base = read_toml(shipped).data
     try:
-        return Scenario.model_validate(_merged(base, data))
+        return Scenario.model_validate(_extended(file))
     except ValidationError as error:
         raise UserError(file.faults(error, Scenario)) from None
+
+
+def _extended(file: TomlFile) -> dict[str, Any]:
+    """What a scenario's file says, with what those that it extends say besides."""
+    own = {key: value for key, value in file.data.items() if key != "extends"}
+    if "extends" not in file.data:
+        return own
+    name = file.data["extends"]
+    shipped = {item.stem: item for item in sorted(data_folder("scenarios").glob("*.toml"))}
+    if not isinstance(name, str) or name not in shipped:
+        message = f'there is no scenario "{name}"; there are {", ".join(shipped)}'
+        raise UserError(file.fault(message, "extends"))
+    return _merged(_extended(read_toml(shipped[name])), own)
 
 
 def study_plan() -> StudyPlan:

@@ -48,6 +48,7 @@ def findings_data(found: Study) -> dict[str, Any]:
         "found": dict(found.found),
         "compared": [_beside_data(item) for item in found.compared],
         "guards": [_beside_data(item) for item in found.guards],
+        "variants": [_beside_data(item) for item in found.variants],
         "first": {name: _number(value) for name, value in found.first.items()},
     }
 
@@ -124,6 +125,7 @@ def _answer(found: Study) -> str:
         *_guards_that_cost(found),
         _tuned(found),
         *_would_be_worth(found),
+        *_varied(found),
     ]
     return "## What was found\n\n" + "\n".join(f"- {line}" for line in lines)
 
@@ -255,6 +257,18 @@ def _would_be_worth(found: Study) -> Iterator[str]:
                 f"{trial.name} would save {shares} of the weeks and stays all the same: {trial.stays}. A grower "
                 "who knows better sets it under [policy]."
             )
+
+
+def _varied(found: Study) -> Iterator[str]:
+    """What other crops come to in the first scenario."""
+    for item in found.variants:
+        rules, plan, bounded = (item.means[way] for way in (RULES, PLAN, BOUNDED))
+        yield (
+            f"With {item.scenario} the rules come to {_span(rules['in_band'], found.weeks)} weeks in band in "
+            f'"{found.compared[0].scenario}", the plan to {_span(plan["in_band"], found.weeks)}, a step at every '
+            f"result within the bounds to {_span(bounded['in_band'], found.weeks)}; growth lost {_span(rules['unmet'])}, "
+            f"{_span(plan['unmet'])} and {_span(bounded['unmet'])} lb N/ac."
+        )
 
 
 def _value(value: float | str) -> str:

@@ -89,7 +89,6 @@ MAY_BE_LEFT_OUT = frozenset(
         "weighed together",
         "twice in a row",
         "after recovery",
-        "season cap",
     }
 )
 """Names of rules that only hold back or add to what the others do, so that the rest can run without them."""

@@ -62,10 +62,7 @@ class ByTheRules:
     """
 
     without: Collection[str] = frozenset()
-
-    @property
-    def heeds_cap(self) -> bool:
-        return "season cap" not in self.without
+    heeds_cap: bool = True
 
     def decide(self, season: BlockSeason, on: date) -> Decision:
         found = evaluate(season.facts(on), season.policy, self.without)

@@ -23,7 +23,7 @@ class Guard:
         words: what it is, in a grower's words.
         rules: rules of the engine that are left out with it.
         policy: policy values that take it out.
-        open_bounds: whether floor and ceiling go.
+        open_bounds, open_cap: whether floor and ceiling go, and the season cap.
     """
 
     name: str
@@ -31,6 +31,7 @@ class Guard:
     rules: frozenset[str] = frozenset()
     policy: Mapping[str, Any] = field(default_factory=dict)
     open_bounds: bool = False
+    open_cap: bool = False
 
 
 GUARDS: Final = (
@@ -44,7 +45,7 @@ GUARDS: Final = (
     Guard("after recovery", "going back towards plan", frozenset({"after recovery"})),
     Guard("late season", "no raise late in the season", policy={"no_raise_after_week": 100}),
     Guard("floor and ceiling", "floor and ceiling", open_bounds=True),
-    Guard("season cap", "the season cap", frozenset({"season cap"})),
+    Guard("season cap", "the season cap", open_cap=True),
 )
 """Every guard that plays a part in a simulated season."""
 
@@ -72,11 +73,14 @@ def with_policy(setup: Setup, policy: Policy) -> Setup:
 
 
 def without(setup: Setup, guard: Guard) -> Way:
-    """The rules without one guard, on the same seasons."""
+    """The rules without one guard, on the same seasons and held to the same bounds and cap."""
     season: BlockSeason = setup.season
+    plan = season.plan
     if guard.policy:
         has = {name: value for name, value in guard.policy.items() if getattr(season.policy, name) is not None}
         season = replace(season, policy=with_values(season.policy, has))
     if guard.open_bounds:
-        season = replace(season, plan=replace(season.plan, floor_lb_ac=0.0, ceiling_lb_ac=_WIDE_LB_AC))
-    return Way(f"without {guard.name}", replace(setup, season=season), ByTheRules(guard.rules))
+        season = replace(season, plan=replace(plan, floor_lb_ac=0.0, ceiling_lb_ac=_WIDE_LB_AC))
+    if guard.open_cap:
+        season = replace(season, plan=replace(plan, cap_lb_ac=None))
+    return Way(f"without {guard.name}", replace(setup, season=season), ByTheRules(guard.rules), held_to=plan)

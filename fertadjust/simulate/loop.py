@@ -100,6 +100,7 @@ class _Grower:
     applications: list[Application] = field(default_factory=list)
     observations: list[Observation] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
+    decided: int = 0
     sample_on: int = 0
     coming: list[int] = field(default_factory=list)
     moves: list[tuple[int, int]] = field(default_factory=list)
@@ -175,7 +176,7 @@ class Batch:
             state=state,
             begun=begun,
             moves=[grower.moves for grower in self.growers],
-            decisions=np.array([float(len(grower.changes)) for grower in self.growers]),
+            decisions=np.array([float(grower.decided) for grower in self.growers]),
         )
 
     def _date(self, day: int) -> date:
@@ -193,7 +194,7 @@ class Batch:
         return share * amount, (1.0 - share) * amount
 
     def _rates(self, week: int, applied: Array) -> Array:
-        """Rates of a week [lb/ac], as far as the season cap lets them where it is heeded."""
+        """Rates of a week [lb/ac], as far as what was fed leaves of the season cap where it is heeded."""
         of_plan, cap = self.plan.weeks[week], self.plan.cap_lb_ac
         wanted = np.array([RatePath(grower.changes).rate_lb_ac(of_plan) for grower in self.growers])
         if cap is None or not self.controller.heeds_cap:
@@ -267,6 +268,7 @@ class Batch:
                 continue
             season = grower.season(self.setup.season)
             found = self.controller.decide(season, on)
+            grower.decided += 1
             if found.change is not None:
                 grower.changes.append(replace(found.change, record=day + 1))
             if found.moved:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from fertadjust.plan import Plan
 from fertadjust.simulate.controllers import Controller
 from fertadjust.simulate.draws import draws
 from fertadjust.simulate.loop import Batch, Course, Setup
@@ -27,11 +28,13 @@ class Way(NamedTuple):
         name: what it is called.
         setup: the seasons; setups of one comparison share scenario and seed, and differ in plan or rules.
         controller: who decides.
+        held_to: plan whose bounds and cap its seasons are held to; the setup's own when None.
     """
 
     name: str
     setup: Setup
     controller: Controller
+    held_to: Plan | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +78,7 @@ def one_batch(way: Way, batch: int, count: int) -> tuple[Course, dict[str, Array
     setup = way.setup
     drawn = draws(setup.model, setup.scenario, setup.seed, batch, count, setup.days)
     course = Batch(setup, drawn, way.controller).run()
-    return course, measured(course, setup.season.plan)
+    return course, measured(course, way.held_to or setup.season.plan)
 
 
 def _part(way: Way, batch: int, count: int) -> _Part:

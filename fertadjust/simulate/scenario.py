@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from fertadjust.strict import Strict
 
@@ -38,6 +38,12 @@ class Days(Strict):
         return self
 
 
+class Waiting(Days):
+    """A range of days from none on."""
+
+    low: int = Field(ge=0, le=60, strict=True)
+
+
 class Positive(Span):
     """A range above zero."""
 
@@ -46,6 +52,13 @@ class Positive(Span):
         if self.low <= 0:
             raise ValueError(f"low {self.low:g} should be above 0")
         return self
+
+
+def _every(value: object) -> object:
+    whole = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 60
+    if not whole and value != AS_ADVISED:
+        raise ValueError(f'should be "{AS_ADVISED}" or a whole number of days from 1 to 60; found {value!r}')
+    return value
 
 
 class Sampling(Strict):
@@ -58,7 +71,7 @@ class Sampling(Strict):
         lost: chance that a sample never comes to a result.
     """
 
-    every: Literal["as advised"] | Annotated[int, Field(ge=1, le=60, strict=True)] = "as advised"
+    every: Annotated[Literal["as advised"] | int, BeforeValidator(_every)] = "as advised"
     first_day: int = Field(default=9, ge=0, le=60, strict=True)
     petioles: int = Field(default=25, ge=1, le=1000, strict=True)
     lost: Chance = 0.0
@@ -74,7 +87,7 @@ class Laboratory(Strict):
         reports_from: lowest value that it reports; below it the result is a bound, such as <10 [stored unit].
     """
 
-    days: Days = Days(low=2, high=5)
+    days: Waiting = Waiting(low=2, high=5)
     bias: Positive = Positive(low=1.0, high=1.0)
     petiole_cv: float = Field(default=0.30, ge=0, le=2, allow_inf_nan=False)
     hour_and_day: float = Field(default=0.10, ge=0, le=2, allow_inf_nan=False)

@@ -59,6 +59,25 @@ class Trial(Strict):
     stays: str = ""
 
 
+class Variant(Strict):
+    """The crop with other figures, to see what hangs on them.
+
+    Attributes:
+        name: what it is.
+        figures: name of a figure of the crop -> ends of another range.
+    """
+
+    name: str
+    figures: dict[str, tuple[float, float]]
+
+    def of(self, model: CropModel) -> CropModel:
+        """The crop with these figures."""
+        ends = {name: {"low": low, "high": high} for name, (low, high) in self.figures.items()}
+        return model.model_copy(
+            update={name: getattr(model, name).model_copy(update=end) for name, end in ends.items()}
+        )
+
+
 class StudyPlan(Strict):
     """What a study runs.
 
@@ -67,6 +86,7 @@ class StudyPlan(Strict):
         worth: share of the weeks that a value has to save to be taken over.
         tuning, report: the two parts.
         trials: what is tried.
+        variants: other crops, each run in the report's first scenario.
     """
 
     schema_: Literal[1] = Field(alias="schema")
@@ -75,6 +95,7 @@ class StudyPlan(Strict):
     tuning: Part
     report: Part
     trials: tuple[Trial, ...] = Field(alias="try")
+    variants: tuple[Variant, ...] = ()
 
     def shorter(self, seasons: int) -> StudyPlan:
         """The same with fewer seasons in each part."""
@@ -124,6 +145,7 @@ class Study:
         found: figures that were worth taking over, by name; joined on the report seeds as `TUNED`.
         compared: plan, unguarded steps, rules and `TUNED` in each scenario of the report.
         guards: the rules without each guard.
+        variants: plan, unguarded steps and rules in the first scenario with each other crop, by its name.
         first: measure -> mean over the rules' first batch in the report's first scenario, to check a copy by.
     """
 
@@ -133,6 +155,7 @@ class Study:
     found: Mapping[str, float | str]
     compared: tuple[Beside, ...]
     guards: tuple[Beside, ...]
+    variants: tuple[Beside, ...]
     first: Mapping[str, float]
 
 
@@ -160,7 +183,9 @@ def study(
     found = _worth_taking([item for item in tried if item.name not in stays], plan.worth)
     compared = tuple(runner.compared(name, found) for name in plan.report.scenarios)
     guards = tuple(runner.without_guards(name) for name in plan.report.guards_in)
-    return Study(plan, len(season.plan.rates_lb_ac), tried, found, compared, guards, runner.first_batch())
+    variants = tuple(runner.varied(variant) for variant in plan.variants)
+    weeks = len(season.plan.rates_lb_ac)
+    return Study(plan, weeks, tried, found, compared, guards, variants, runner.first_batch())
 
 
 def first_batch(
@@ -174,7 +199,9 @@ def seasons_of(plan: StudyPlan) -> int:
     """Seasons that a study simulates at most, for a progress bar."""
     trials = 1 + sum(len(trial.values) for trial in plan.trials)
     tuning = trials * plan.tuning.seasons * len(plan.tuning.scenarios)
-    report = 5 * len(plan.report.scenarios) + (1 + len(GUARDS)) * len(plan.report.guards_in)
+    report = (
+        5 * len(plan.report.scenarios) + (1 + len(GUARDS)) * len(plan.report.guards_in) + 4 * len(plan.variants)
+    )
     return tuning + report * plan.report.seasons
 
 
@@ -228,15 +255,15 @@ class _Runner:
     def compared(self, scenario: str, found: Mapping[str, float | str]) -> Beside:
         part = self.plan.report
         setup = self.setup(scenario, part.seed)
-        ways = [
-            Way(PLAN, setup, FixedPlan()),
-            Way(UNGUARDED, setup, WithoutGuards()),
-            Way(BOUNDED, setup, WithoutGuards(bounded=True)),
-            Way(RULES, setup, ByTheRules()),
-        ]
+        ways = _ways(setup)
         if found:
             ways.append(Way(TUNED, self.tuned(setup, found), ByTheRules()))
         return _beside(scenario, self.run(ways, part.seasons), self.plan.above_counts)
+
+    def varied(self, variant: Variant) -> Beside:
+        part = self.plan.report
+        setup = replace(self.setup(part.scenarios[0], part.seed), model=variant.of(self.model))
+        return _beside(variant.name, self.run(_ways(setup), part.seasons), self.plan.above_counts)
 
     def first_batch(self) -> dict[str, float]:
         part = self.plan.report
@@ -249,6 +276,15 @@ class _Runner:
         setup = self.setup(scenario, part.seed)
         ways = [Way(RULES, setup, ByTheRules()), *(without(setup, guard) for guard in GUARDS)]
         return _beside(scenario, self.run(ways, part.seasons), self.plan.above_counts)
+
+
+def _ways(setup: Setup) -> list[Way]:
+    return [
+        Way(PLAN, setup, FixedPlan()),
+        Way(UNGUARDED, setup, WithoutGuards()),
+        Way(BOUNDED, setup, WithoutGuards(bounded=True)),
+        Way(RULES, setup, ByTheRules()),
+    ]
 
 
 def _beside(scenario: str, runs: Sequence[Run], above_counts: float) -> Beside:

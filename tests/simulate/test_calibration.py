@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -68,6 +69,7 @@ def test_the_more_is_fed_the_higher_the_crop_lies_in_every_week() -> None:
         assert (more[1:] > less[1:]).all()
 
 
-def test_a_start_that_fits_nowhere_in_the_range_is_told_and_not_taken() -> None:
+def test_a_start_that_fits_nowhere_in_the_range_is_told_and_not_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(calibration, "fed_at", partial(fed_at, seasons=20))
     with pytest.raises(FertadjustError, match="no start between"):
         fitted(with_rates(georgia(), 10.0), strawberry())

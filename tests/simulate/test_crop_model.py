@@ -24,7 +24,7 @@ from fertadjust.simulate.crop_model import (
     supply_ratio,
 )
 from fertadjust.simulate.parameters import Array, Crops
-from fertadjust.uncertainty import combined, horwitz_relative
+from fertadjust.simulation_files import crop_model
 from fertadjust.units import KG_HA_PER_LB_AC
 from tests.simulate.support import FRUITING, level, often, random_crops, state, strawberry, through, typical
 
@@ -161,7 +161,7 @@ def test_while_the_demand_rises_a_just_supplied_store_rises_with_it() -> None:
 def test_under_steady_supply_the_store_settles_where_growth_equals_it(supplied: float) -> None:
     """Algebraic balance: growth at the settled store is the supply, uptake at the settled nitrate is growth."""
     figures = level(mineralised=supplied)
-    last = through(figures, start(figures, 0.0), 3000)[-1]
+    last = through(figures, start(figures, 0.0), 1200)[-1]
 
     def growth(ratio: float) -> float:
         return 1.1 * ratio / (ratio + 0.1)
@@ -178,7 +178,7 @@ def test_under_steady_supply_the_store_settles_where_growth_equals_it(supplied: 
 
 def test_with_drainage_the_steady_state_balances_supply_with_growth_and_leaching() -> None:
     figures = level(mineralised=1.2, drain=0.02)
-    last = through(figures, start(figures, 0.0), 3000)[-1]
+    last = through(figures, start(figures, 0.0), 1200)[-1]
 
     def off(ratio: float) -> float:
         growth = 1.1 * ratio / (ratio + 0.1)
@@ -388,18 +388,11 @@ def test_a_change_of_the_rate_shows_more_from_week_to_week() -> None:
     assert all(late > early for early, late in pairwise(found))
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="the bed's nitrate stands between feeding and petiole: a third more shows as 6 % after ten days",
-)
-def test_a_raise_by_a_third_can_be_told_from_the_error_of_a_result_within_ten_days() -> None:
-    """The crop model says of its store that a change shows within about a week (strawberry.toml, store_days).
-
-    Told apart: by more than the standard uncertainty of one result, 25 petioles at about 4000 ppm (HORWITZ-1988,
-    and the project's own 30 % between petioles and 10 % for hour and day).
-    """
-    uncertainty = combined((horwitz_relative(4000e-6), 0.30 / 5, 0.10))
-    assert shown(typical(), 4 / 3, 10) > uncertainty
+def test_how_slowly_a_raise_by_a_third_shows_is_what_the_crop_says_of_itself() -> None:
+    """The figures that stand under what the model cannot tell; labelled nitrogen is checked above (ROBERTS-1989)."""
+    said = " ".join(crop_model("strawberry").tells_not)
+    after = {days: 100 * shown(typical(), 4 / 3, days) for days in (10, 35)}
+    assert f"by {after[10]:.0f} % after ten days and by {after[35]:.0f} % after five weeks" in said
 
 
 # --- the direction of every answer ----------------------------------------------------------------------------

@@ -126,11 +126,15 @@ def test_day_by_season_gives_the_demand_of_each_season() -> None:
 
 
 def test_before_april_less_than_25_kg_are_taken_up() -> None:
-    """Less than 25 kg/ha by the end of March (BOTTOMS-2013): here 30 days from a bloom on 1 March."""
+    """Less than 25 kg/ha by the end of March (BOTTOMS-2013), held against 30 days from a bloom on 1 March.
+
+    The middle lies at 21.6; where full fruit comes early and the demand at bloom is high a few draws reach 27.
+    """
     figures = random_crops(200)
     grown = np.sum([figures.demand(float(day)) for day in range(30)], axis=0) * KG_HA_PER_LB_AC
-    assert grown.max() < 25 * 1.2
     assert np.median(grown) < 25
+    assert (grown < 25).mean() > 0.9
+    assert grown.max() < 27
 
 
 def test_the_first_stage_with_a_date_places_the_demand() -> None:

@@ -1,4 +1,4 @@
-"""The study of the rules: what is tried where, what is taken over, and that the findings that ship can be run again."""
+"""The study of the rules: what is tried, what is taken over, and that the findings that ship come out again."""
 
 from __future__ import annotations
 
@@ -36,6 +36,7 @@ def small() -> StudyPlan:
     plan = study_plan().shorter(12)
     tuning = plan.tuning.model_copy(update={"scenarios": ("usual", "poor-soil")})
     report = plan.report.model_copy(update={"scenarios": ("usual", "rough"), "guards_in": ("usual",)})
+    assert plan.variants
     trials = tuple(trial for trial in plan.trials if trial.name in ("confidence", "stage_doubt_days"))
     return plan.model_copy(update={"tuning": tuning, "report": report, "trials": trials})
 
@@ -57,6 +58,8 @@ def test_every_way_and_every_guard_is_held_beside_the_rules(found: Study) -> Non
         assert {measure.name for measure in MEASURES} < set(item.means[RULES])
     assert [item.scenario for item in found.guards] == ["usual"]
     assert set(found.guards[0].gains) == {f"without {guard.name}" for guard in GUARDS}
+    assert [item.scenario for item in found.variants] == [variant.name for variant in found.plan.variants]
+    assert all(set(item.means) == {PLAN, UNGUARDED, BOUNDED, RULES} for item in found.variants)
     assert [(item.name, item.value) for item in found.tried] == [
         (trial.name, value) for trial in found.plan.trials for value in trial.values
     ]
@@ -74,7 +77,7 @@ def test_the_study_is_the_same_on_two_processors(found: Study) -> None:
 
 def test_progress_reaches_what_was_announced() -> None:
     plan, done = small(), [0]
-    assert not plan.shorter(2).report.seasons == plan.report.seasons
+    assert plan.shorter(2).report.seasons != plan.report.seasons
 
     def count(more: int) -> None:
         done[0] += more
