@@ -389,7 +389,7 @@ def test_a_change_of_the_rate_shows_more_from_week_to_week() -> None:
 
 
 def test_how_slowly_a_raise_by_a_third_shows_is_what_the_crop_says_of_itself() -> None:
-    """The figures that stand under what the model cannot tell; labelled nitrogen is checked above (ROBERTS-1989)."""
+    """The figures that stand under what the model cannot tell; labelled nitrogen is checked above."""
     said = " ".join(crop_model("strawberry").tells_not)
     after = {days: 100 * shown(typical(), 4 / 3, days) for days in (10, 35)}
     assert f"by {after[10]:.0f} % after ten days and by {after[35]:.0f} % after five weeks" in said
