@@ -266,8 +266,8 @@ def _varied(found: Study) -> Iterator[str]:
         yield (
             f"With {item.scenario} the rules come to {_span(rules['in_band'], found.weeks)} weeks in band in "
             f'"{found.compared[0].scenario}", the plan to {_span(plan["in_band"], found.weeks)}, a step at every '
-            f"result within the bounds to {_span(bounded['in_band'], found.weeks)}; growth lost {_span(rules['unmet'])}, "
-            f"{_span(plan['unmet'])} and {_span(bounded['unmet'])} lb N/ac."
+            f"result within the bounds to {_span(bounded['in_band'], found.weeks)}; growth lost "
+            f"{_span(rules['unmet'])}, {_span(plan['unmet'])} and {_span(bounded['unmet'])} lb N/ac."
         )
 
 
