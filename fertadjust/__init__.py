@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-__version__ = "0.6.0"
+__version__ = "0.7.0"
 __all__ = ["Season", "UserError", "__version__", "open_season"]
 
 if TYPE_CHECKING:

@@ -408,16 +408,19 @@ def season_of(figures: Crops, soil: float, stored: float, amount: float) -> list
     return through(figures, begun, 60, 20.0, amount)
 
 
+def never_lower(less: list[State], richer: list[State]) -> None:
+    for low, high in zip(less, richer, strict=True):
+        for pool in ("nitrate", "store", "growth", "leached"):
+            assert (getattr(high, pool) >= getattr(low, pool) - 1e-9).all(), pool
+
+
 @often(20)
 @given(seed=st.integers(0, 10_000), by=more, **pools)
 def test_more_fed_never_lowers_petiole_growth_or_leaching(
     seed: int, by: float, soil: float, stored: float, amount: float
 ) -> None:
     figures = random_crops(3, seed)
-    less, richer = (season_of(figures, soil, stored, of) for of in (amount, amount + by))
-    for low, high in zip(less, richer, strict=True):
-        for pool in ("nitrate", "store", "growth", "leached"):
-            assert (getattr(high, pool) >= getattr(low, pool) - 1e-9).all(), pool
+    never_lower(*(season_of(figures, soil, stored, of) for of in (amount, amount + by)))
 
 
 @often(20)
@@ -426,10 +429,7 @@ def test_more_nitrogen_in_the_bed_never_lowers_petiole_growth_or_leaching(
     seed: int, by: float, soil: float, stored: float, amount: float
 ) -> None:
     figures = random_crops(3, seed)
-    less, richer = (season_of(figures, of, stored, amount) for of in (soil, soil + by))
-    for low, high in zip(less, richer, strict=True):
-        for pool in ("nitrate", "store", "growth", "leached"):
-            assert (getattr(high, pool) >= getattr(low, pool) - 1e-9).all(), pool
+    never_lower(*(season_of(figures, of, stored, amount) for of in (soil, soil + by)))
 
 
 @often(20)
