@@ -117,8 +117,8 @@ def _answer(found: Study) -> str:
         f'In the scenario "{usual.scenario}" the rules kept the crop in its band in '
         f"{_span(rules['in_band'], weeks)} of {weeks} weeks, the plan as it stands in "
         f"{_span(plan['in_band'], weeks)}. Growth lost for want of nitrogen was {_span(rules['unmet'])} against "
-        f"{_span(plan['unmet'])} lb N/ac, with {_more(gains['applied'], 'fed')} and "
-        f"{_more(gains['leached'], 'leached')}.",
+        f"{_span(plan['unmet'])} lb N/ac, with {_by(-gains['applied'].mean, 'fed')} and "
+        f"{_by(-gains['leached'].mean, 'leached')}.",
         *_sides(found),
         *_stability(found),
         *_unguarded(found),
@@ -130,10 +130,9 @@ def _answer(found: Study) -> str:
     return "## What was found\n\n" + "\n".join(f"- {line}" for line in lines)
 
 
-def _more(plan_less_rules: Estimate, what: str) -> str:
-    """How much more the rules come to than the plan: "2.1 lb/ac more fed"."""
-    by = -plan_less_rules.mean
-    return f"{abs(by):.1f} lb/ac {'more' if by >= 0 else 'less'} {what}"
+def _by(more: float, what: str) -> str:
+    """A difference in nitrogen in words: "2.1 lb/ac more fed"."""
+    return f"{abs(more):.1f} lb/ac {'more' if more >= 0 else 'less'} {what}"
 
 
 def _named(items: Sequence[Beside]) -> str:
@@ -157,23 +156,25 @@ def _sides(found: Study) -> Iterator[str]:
 
 def _stability(found: Study) -> Iterator[str]:
     means = [item.means[RULES] for item in found.compared]
+    usual = means[0]
     reversals = max(row["reversals"].mean for row in means)
     changes = max(row["changes"].mean for row in means)
     yield (
-        f"Hunting: at most {changes:.1f} changes and {reversals:.2f} reversals a season, in the scenario with "
-        "most of them."
+        f"Hunting: {usual['changes'].mean:.1f} changes of the rate and {usual['reversals'].mean:.2f} reversals a season "
+        f'in "{found.compared[0].scenario}", at most {changes:.1f} and {reversals:.2f}. A change that runs out '
+        "before its result has come is among them: the rate goes back to plan, and the late result moves it again."
     )
-    over = sum(round(row["over_cap"].mean * row["over_cap"].seasons) for row in means)
-    seasons = sum(row["over_cap"].seasons for row in means)
+    over = max(row["over_cap"].mean for row in means)
     outside = max(row["out_of_bounds"].mean for row in means)
     yield (
-        f"Winding up: {over} of {seasons:,} seasons passed the season cap. Weeks outside floor and ceiling were "
-        f"at most {100 * outside:.1f} %."
+        f"Winding up: {'no season of any scenario' if over == 0 else f'up to {100 * over:.1f} % of the seasons'} passed "
+        f"the season cap, and {'no week' if outside == 0 else f'up to {100 * outside:.1f} % of the weeks'} lay outside "
+        "floor and ceiling."
     )
 
 
 def _unguarded(found: Study) -> Iterator[str]:
-    first, own = found.compared[0], sum(item.means[RULES]["reversals"].mean for item in found.compared)
+    first = found.compared[0]
     for way, words in (
         (UNGUARDED, "A step at every result outside the band, without any guard or bound,"),
         (BOUNDED, "The same within floor, ceiling and season cap"),
@@ -182,16 +183,14 @@ def _unguarded(found: Study) -> Iterator[str]:
         better, worse = (
             [item for item in found.compared if sure(item.gains[way]["bad_weeks"]) == side] for side in (-1, 1)
         )
-        turns = sum(row["reversals"].mean for row in means) / max(own, 1e-9)
         line = f"{words} came to fewer weeks out of the band than the rules in {len(better)} of {len(means)}"
         line += " scenarios"
         if worse:
             line += f" and to more in {len(worse)} ({_named(worse)})"
-        line += (
-            f", with {first.gains[way]['applied'].mean:.1f} lb/ac more fed and "
-            f'{first.gains[way]["leached"].mean:.1f} more leached in "{first.scenario}" and {turns:.1f} times as '
-            "many reversals over all"
-        )
+        more = [
+            _by(first.gains[way][key].mean, what) for key, what in (("applied", "fed"), ("leached", "leached"))
+        ]
+        line += f', with {more[0]} and {more[1]} in "{first.scenario}"'
         if way == UNGUARDED:
             over = max(row["over_cap"].mean for row in means)
             outside = max(row["out_of_bounds"].mean for row in means)
@@ -200,13 +199,23 @@ def _unguarded(found: Study) -> Iterator[str]:
                 "lay outside floor and ceiling"
             )
         yield f"{line}."
+        fewer, many = (
+            [item for item in found.compared if sure(item.gains[way]["reversals"]) == side] for side in (-1, 1)
+        )
+        yield (
+            f"It reversed the rate surely more often than the rules in {len(many)} of {len(means)} scenarios and "
+            f"surely less often in {len(fewer)}; more nitrogen was fed in "
+            f"{sum(sure(item.gains[way]['applied']) > 0 for item in found.compared)}."
+        )
     yield (
-        "So the guards buy steadiness and less nitrogen, and they pay for it with weeks in which a short crop "
-        "waits. The model knows no soft fruit, no salt and no law, so it cannot say which of the two is better."
+        "The model knows no soft fruit, no salt and no law, so it cannot say whether a crop that is short for longer, "
+        "or more nitrogen, is the better way."
     )
 
 
 def _guards_that_cost(found: Study) -> Iterator[str]:
+    if not found.guards:
+        return
     usual, weeks = found.guards[0], found.weeks
     rows = {_guard(way): gains for way, gains in usual.gains.items()}
     dear = [name for name in rows if sure(rows[name]["bad_weeks"]) < 0]

@@ -61,7 +61,7 @@ Examples:
     metavar="NAME|FILE.toml",
     help="What goes wrong in the seasons; see --list.",
 )
-@click.option("--seed", type=click.IntRange(min=0), help="Seed of the draws.  [default: the scenario's]")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), help="Seed of the draws.  [default: the scenario's]")
 @click.option(
     _TRY,
     "tried",

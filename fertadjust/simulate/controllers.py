@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import NamedTuple, Protocol
 
 from fertadjust.compare import Side
+from fertadjust.errors import OutOfSeason
 from fertadjust.plan import Change, Plan
 from fertadjust.readings import side_of
 from fertadjust.rules.bound_rules import bounded_rates, filled, room_lb_ac
@@ -21,12 +22,10 @@ class Decision(NamedTuple):
     Attributes:
         change: the change decided, or None to leave everything as it is.
         next_sample: day on which the next sample is asked for, or None when nobody asks.
-        moved: direction in which the rate was moved: -1, 0, 1.
     """
 
     change: Change | None
     next_sample: date | None
-    moved: int
 
 
 class Controller(Protocol):
@@ -50,7 +49,7 @@ class FixedPlan:
 
     def decide(self, season: BlockSeason, on: date) -> Decision:
         del season, on
-        return Decision(None, None, 0)
+        return Decision(None, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +66,10 @@ class ByTheRules:
     def decide(self, season: BlockSeason, on: date) -> Decision:
         found = evaluate(season.facts(on), season.policy, self.without)
         if not found.weeks:
-            return Decision(None, found.next_sample, 0)
+            return Decision(None, found.next_sample)
         rates = dict(zip((week.number for week in found.weeks), found.rates_lb_ac, strict=True))
         change = Change(on, found.weeks[0].start, found.review, found.factor, rates)
-        moved = {"raise": 1, "cut": -1}.get(found.action.value, 0)
-        return Decision(change, found.next_sample, moved)
+        return Decision(change, found.next_sample)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +94,11 @@ class WithoutGuards:
             (item for item in season.results if item.known_on <= on), key=lambda item: item.sampled, default=None
         )
         if latest is None or not coming:
-            return Decision(None, None, 0)
-        side = side_of(season.reading(latest))
+            return Decision(None, None)
+        try:
+            side = side_of(season.reading(latest))
+        except OutOfSeason:
+            return Decision(None, None)
         step = 0.0
         if side is Side.BELOW:
             step = policy.raise_first.value
@@ -113,7 +114,7 @@ class WithoutGuards:
             lowest, highest = _reach(season.plan)
             factor = min(max(factor, lowest), highest)
         end = season.plan.end + timedelta(days=1)
-        return Decision(Change(on, coming[0].start, end, factor, rates), None, (step > 0) - (step < 0))
+        return Decision(Change(on, coming[0].start, end, factor, rates), None)
 
 
 def _reach(plan: Plan) -> tuple[float, float]:

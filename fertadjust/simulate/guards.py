@@ -47,9 +47,18 @@ GUARDS: Final = (
     Guard("floor and ceiling", "floor and ceiling", open_bounds=True),
     Guard("season cap", "the season cap", open_cap=True),
 )
-"""Every guard that plays a part in a simulated season."""
+"""The guards whose part in a season is looked into; what else holds a step back runs every time."""
 
 _WIDE_LB_AC = 1000.0
+
+
+def guards_of(policy: Policy) -> list[Guard]:
+    """The guards that a policy has: one that works by a figure it lacks is none of them."""
+    return [
+        guard
+        for guard in GUARDS
+        if not guard.policy or any(getattr(policy, name) is not None for name in guard.policy)
+    ]
 
 
 def with_values(policy: Policy, values: Mapping[str, Any]) -> Policy:
@@ -77,8 +86,7 @@ def without(setup: Setup, guard: Guard) -> Way:
     season: BlockSeason = setup.season
     plan = season.plan
     if guard.policy:
-        has = {name: value for name, value in guard.policy.items() if getattr(season.policy, name) is not None}
-        season = replace(season, policy=with_values(season.policy, has))
+        season = replace(season, policy=with_values(season.policy, guard.policy))
     if guard.open_bounds:
         season = replace(season, plan=replace(plan, floor_lb_ac=0.0, ceiling_lb_ac=_WIDE_LB_AC))
     if guard.open_cap:

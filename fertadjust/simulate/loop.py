@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -70,12 +71,13 @@ class Course:
         value: petiole nitrate that is there, without any error of measuring [stored unit].
         low, high: its band by the true stage [stored unit]; not a number where the table has none.
         rate: nitrogen that the week was meant to get [lb/ac in the week], for each week and season.
+        aimed: the same before the season cap had its say.
+        room: what the cap left for the week, as the grower knew it [lb/ac].
         applied: nitrogen that was fed [lb/ac], on each day.
         unmet: growth that did not take place for want of nitrogen [lb/ac], over the season.
         brought: nitrogen that came with the water [lb/ac], over the season.
         state: the pools at the end.
         begun: nitrogen in all pools at the start [lb/ac].
-        moves: for each season the days and directions of the rate's moves.
         decisions: number of results that were decided on, for each season.
     """
 
@@ -83,12 +85,13 @@ class Course:
     low: Array
     high: Array
     rate: Array
+    aimed: Array
+    room: Array
     applied: Array
     unmet: Array
     brought: Array
     state: State
     begun: Array
-    moves: list[list[tuple[int, int]]]
     decisions: Array
 
 
@@ -103,7 +106,6 @@ class _Grower:
     decided: int = 0
     sample_on: int = 0
     coming: list[int] = field(default_factory=list)
-    moves: list[tuple[int, int]] = field(default_factory=list)
 
     def season(self, base: BlockSeason) -> BlockSeason:
         return replace(
@@ -146,18 +148,21 @@ class Batch:
         state = start(self.figures, self.shift)
         begun = state.total
         value, low, high = (np.empty((days, count)) for _ in range(3))
-        rate = np.zeros((days // DAYS_PER_WEEK, count))
+        rate, aimed, room = (np.zeros((days // DAYS_PER_WEEK, count)) for _ in range(3))
         applied = np.zeros((days, count))
         unmet = np.zeros(count)
         for day in range(days):
-            self._decide(day)
             week, of_week = divmod(day, DAYS_PER_WEEK)
-            if of_week == 0:
-                rate[week] = self._rates(week, applied.sum(axis=0))
             value[day], low[day], high[day] = self._petiole(state, day)
             self._sample(day, value[day])
-            if of_week in self.setup.feeding_days:
-                applied[day] = self._feed(day, rate[week])
+            self._decide(day)
+            if of_week == 0:
+                known = np.where(drawn.logs, applied.sum(axis=0), rate[:week].sum(axis=0))
+                aimed[week], room[week] = self._aimed(week), self._room(known)
+                rate[week] = np.minimum(aimed[week], room[week]) if self.controller.heeds_cap else aimed[week]
+            injections = self.setup.feeding_days.count(of_week)
+            if injections:
+                applied[day] = self._feed(day, injections * rate[week])
             state = fed(state, *self._forms(applied[day], week))
             state = fed(state, self.water, np.zeros(count))
             state = rained_on(state, drawn.rain_lost[day])
@@ -170,12 +175,13 @@ class Batch:
             low=low,
             high=high,
             rate=rate,
+            aimed=aimed,
+            room=room,
             applied=applied,
             unmet=unmet,
             brought=self.water * days,
             state=state,
             begun=begun,
-            moves=[grower.moves for grower in self.growers],
             decisions=np.array([float(grower.decided) for grower in self.growers]),
         )
 
@@ -193,14 +199,15 @@ class Batch:
         share = 1.0 if share is None else share
         return share * amount, (1.0 - share) * amount
 
-    def _rates(self, week: int, applied: Array) -> Array:
-        """Rates of a week [lb/ac], as far as what was fed leaves of the season cap where it is heeded."""
-        of_plan, cap = self.plan.weeks[week], self.plan.cap_lb_ac
-        wanted = np.array([RatePath(grower.changes).rate_lb_ac(of_plan) for grower in self.growers])
-        if cap is None or not self.controller.heeds_cap:
-            return wanted
-        room: Array = np.maximum(cap - self.plan.credits_lb_ac - applied, 0.0)
-        return np.asarray(np.minimum(wanted, room))
+    def _aimed(self, week: int) -> Array:
+        """Rates of a week by what was decided so far [lb/ac]."""
+        of_plan = self.plan.weeks[week]
+        return np.array([RatePath(grower.changes).rate_lb_ac(of_plan) for grower in self.growers])
+
+    def _room(self, fed: Array) -> Array:
+        """What the season cap leaves [lb/ac] by the weekly table, where a week not logged counts at its rate."""
+        cap = math.inf if self.plan.cap_lb_ac is None else self.plan.cap_lb_ac
+        return np.asarray(np.maximum(cap - self.plan.credits_lb_ac - fed, 0.0))
 
     def _feed(self, day: int, rate: Array) -> Array:
         """What is injected on a day, entered in the log."""
@@ -220,10 +227,17 @@ class Batch:
             grower.observations.append(Observation(day + 1, key, on, Sight.LEACHING_RAIN))
 
     def _sample(self, day: int, value: Array) -> None:
-        """Samples are taken where one is due; each result is on its way from then on."""
+        """Samples are taken where one is due; each result is on its way from then on.
+
+        Where the table has no band on the day, by the dates of the season file, the sample waits for one.
+        """
         drawn, every = self.drawn, self.every
+        banded = not np.isnan(self.reference.on(np.array([day]))[1][0])
         for index, grower in enumerate(self.growers):
             if grower.sample_on != day:
+                continue
+            if not banded:
+                grower.sample_on = day + (every or 1)
                 continue
             grower.sample_on = _NOT_YET if every is None else day + every
             if drawn.lost[day, index]:
@@ -271,12 +285,10 @@ class Batch:
             grower.decided += 1
             if found.change is not None:
                 grower.changes.append(replace(found.change, record=day + 1))
-            if found.moved:
-                grower.moves.append((day, found.moved))
             if self.every is None:
                 due = self.setup.season.policy.sample_days.value
                 asked = found.next_sample or grower.results[-1].sampled + timedelta(days=int(due))
-                grower.sample_on = max((asked - self.plan.start).days, day)
+                grower.sample_on = max((asked - self.plan.start).days, day + 1)
 
 
 def table_of(season: BlockSeason) -> BandTable:

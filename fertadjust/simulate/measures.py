@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from fertadjust.plan import Plan
 from fertadjust.simulate.loop import Course
@@ -17,8 +17,8 @@ from fertadjust.units import DAYS_PER_WEEK
 MIDWEEK: Final = 3
 """Day of a week on which the crop is held against its band, 0 being its first."""
 
-_Z: Final = 1.959964
-"""Standard normal deviate of a two-sided 95 % interval."""
+_MOVED: Final = 0.1
+"""Nitrogen by which a week's rate has to differ from that of the week before, plan for plan, to count [lb/ac]."""
 _SPENT: Final = 0.01
 """Nitrogen by which a cap has to be passed to count [lb/ac]: weekly rates are metered in steps."""
 
@@ -45,12 +45,12 @@ MEASURES: Final = (
     Measure("above", "weeks above the band", "share", -1),
     Measure("deepest", "deepest shortage below the band's edge", "share", -1),
     Measure("longest", "longest shortage", "weeks", -1),
-    Measure("return", "time out of the band until back in it", "weeks", -1),
+    Measure("return", "mean length of a time out of the band, cut off by the season's end", "weeks", -1),
     Measure("unmet", "growth lost for want of nitrogen", "lb/ac", -1),
     Measure("applied", "nitrogen fed", "lb/ac", 0),
     Measure("leached", "nitrogen leached", "lb/ac", -1),
     Measure("left", "nitrogen left in the bed", "lb/ac", -1),
-    Measure("changes", "changes of the rate", "", 0),
+    Measure("changes", "changes of the rate, those that ran out among them", "", 0),
     Measure("reversals", "changes that take back the direction of the one before", "", -1),
     Measure("over_cap", "seasons that pass the season cap", "share", -1),
     Measure("out_of_bounds", "weeks outside floor and ceiling", "share", -1),
@@ -75,12 +75,14 @@ class Estimate(NamedTuple):
 
 
 def estimate(values: Array) -> Estimate:
-    """Mean and confidence interval of one value a season, by the normal distribution; missing ones left out."""
+    """Mean and its 95 % interval of one value a season, by Student's t distribution; missing ones left out."""
     known = values[~np.isnan(values)]
     if not known.size:
         return Estimate(math.nan, math.nan, math.nan, 0)
     mean = float(known.mean())
-    half = _Z * float(known.std(ddof=1)) / math.sqrt(known.size) if known.size > 1 else math.nan
+    half = math.nan
+    if known.size > 1:
+        half = float(stdtrit(known.size - 1, 0.975) * known.std(ddof=1) / math.sqrt(known.size))
     return Estimate(mean, mean - half, mean + half, int(known.size))
 
 
@@ -103,8 +105,11 @@ def measured(course: Course, plan: Plan) -> dict[str, Array]:
     below, above = side == -1.0, side == 1.0
     midweek = slice(MIDWEEK, None, DAYS_PER_WEEK)
     gap = np.where(below, 1.0 - course.value[midweek] / course.low[midweek], 0.0)
+    moves = _moves(course, plan)
     applied = course.applied.sum(axis=0)
-    cap = math.inf if plan.cap_lb_ac is None else plan.cap_lb_ac
+    passed = np.full(len(applied), np.nan)
+    if plan.cap_lb_ac is not None:
+        passed = (applied + plan.credits_lb_ac > plan.cap_lb_ac + _SPENT).astype(float)
     return {
         "in_band": (side == 0.0).sum(axis=0) / weeks,
         "below": below.sum(axis=0) / weeks,
@@ -116,19 +121,17 @@ def measured(course: Course, plan: Plan) -> dict[str, Array]:
         "applied": applied,
         "leached": course.state.leached,
         "left": course.state.nitrate + course.state.ammonium,
-        "changes": np.array([float(len(moves)) for moves in course.moves]),
-        "reversals": np.array([float(_reversals(moves)) for moves in course.moves]),
-        "over_cap": (applied + plan.credits_lb_ac > cap + _SPENT).astype(float),
-        "out_of_bounds": _outside(course, plan, cap).mean(axis=0),
+        "changes": np.abs(moves).sum(axis=0),
+        "reversals": _reversals(moves),
+        "over_cap": passed,
+        "out_of_bounds": _outside(course, plan).mean(axis=0),
     }
 
 
-def _outside(course: Course, plan: Plan, cap: float) -> NDArray[np.bool_]:
+def _outside(course: Course, plan: Plan) -> NDArray[np.bool_]:
     """Weeks and seasons outside floor and ceiling; where the cap leaves less than the floor, less is no fault."""
-    before = np.cumsum(course.applied, axis=0)[::DAYS_PER_WEEK] - course.applied[::DAYS_PER_WEEK]
-    room = np.maximum(cap - plan.credits_lb_ac - before, 0.0)
     planned = np.array(plan.rates_lb_ac)[:, None]
-    lowest = np.minimum(np.minimum(plan.floor_lb_ac, planned), room)
+    lowest = np.minimum(np.minimum(plan.floor_lb_ac, planned), course.room)
     outside = (course.rate > plan.ceiling_lb_ac + _SPENT) | (course.rate < lowest - _SPENT)
     return np.asarray(outside)
 
@@ -153,6 +156,26 @@ def _to_return(side: Array) -> Array:
     return np.where(runs > 0, outside.sum(axis=0) / np.maximum(runs, 1), np.nan)
 
 
-def _reversals(moves: list[tuple[int, int]]) -> int:
-    directions = [direction for _, direction in moves]
-    return sum(late == -early for early, late in pairwise(directions))
+def _moves(course: Course, plan: Plan) -> Array:
+    """-1, 0 or 1 for each fed week and season: whether what was aimed at moved since the week before.
+
+    Moved beside the plan, whose own ramp is no move. A change that runs out moves it as well; the season cap does
+    not, nor do floor and ceiling on a plan that ramps.
+    """
+    planned = np.array(plan.rates_lb_ac)
+    planned, aimed = planned[planned > 0, None], course.aimed[planned > 0]
+    factor = np.vstack([np.ones((1, aimed.shape[1])), (aimed / planned)[:-1]])
+    same = planned * factor
+    bounded = np.minimum(np.maximum(same, np.minimum(plan.floor_lb_ac, planned)), plan.ceiling_lb_ac)
+    up = aimed > np.maximum(same, bounded) + _MOVED
+    down = aimed < np.minimum(same, bounded) - _MOVED
+    return np.asarray(up.astype(float) - down)
+
+
+def _reversals(moves: Array) -> Array:
+    """Moves of each season that go against the one before."""
+    last = count = np.zeros(moves.shape[1])
+    for row in moves:
+        count = count + (row * last < 0)
+        last = np.where(row != 0, row, last)
+    return count

@@ -55,6 +55,8 @@ class Reference:
             except OutOfSeason:
                 continue
             if band.low is None or band.high is None:
+                if not _MARGIN <= index < _MARGIN + days:
+                    continue
                 message = f"the model needs bands with both edges; row {band.row} of {table.id} has one edge only"
                 raise UserError(Fault(message, key="bands.tables"))
             low[index], high[index], unit = band.low, band.high, band.unit

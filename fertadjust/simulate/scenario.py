@@ -10,6 +10,9 @@ from fertadjust.strict import Strict
 
 Chance = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 AS_ADVISED = "as advised"
+MOST_SEED = 2**32 - 1
+LEAST_DAYS = 3
+"""Fewest days between samples."""
 
 
 class Span(Strict):
@@ -55,9 +58,11 @@ class Positive(Span):
 
 
 def _every(value: object) -> object:
-    whole = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 60
+    whole = isinstance(value, int) and not isinstance(value, bool) and LEAST_DAYS <= value <= 60
     if not whole and value != AS_ADVISED:
-        raise ValueError(f'should be "{AS_ADVISED}" or a whole number of days from 1 to 60; found {value!r}')
+        raise ValueError(
+            f'should be "{AS_ADVISED}" or a whole number of days from {LEAST_DAYS} to 60; found {value!r}'
+        )
     return value
 
 
@@ -92,6 +97,12 @@ class Laboratory(Strict):
     petiole_cv: float = Field(default=0.30, ge=0, le=2, allow_inf_nan=False)
     hour_and_day: float = Field(default=0.10, ge=0, le=2, allow_inf_nan=False)
     reports_from: float = Field(default=10.0, gt=0, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.bias.high > 5:
+            raise ValueError("bias should not be above 5")
+        return self
 
 
 class Feeding(Strict):
@@ -153,6 +164,9 @@ class FieldState(Strict):
     def _check(self) -> Self:
         if self.water_nitrate.low < 0:
             raise ValueError("water_nitrate should not be below 0")
+        for name, most in (("need", 5.0), ("soil_at_start", 20.0), ("water_nitrate", 200.0)):
+            if getattr(self, name).high > most:
+                raise ValueError(f"{name} should not be above {most:g}")
         return self
 
 
@@ -167,7 +181,7 @@ class Scenario(Strict):
     schema_: Literal[1] = Field(alias="schema")
     id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
     title: str = Field(min_length=1)
-    seed: int = Field(default=1, ge=0, strict=True)
+    seed: int = Field(default=1, ge=0, le=MOST_SEED, strict=True)
     sampling: Sampling = Sampling()
     laboratory: Laboratory = Laboratory()
     feeding: Feeding = Feeding()

@@ -14,7 +14,7 @@ from pydantic import Field
 
 from fertadjust.season import BlockSeason
 from fertadjust.simulate.controllers import ByTheRules, FixedPlan, WithoutGuards
-from fertadjust.simulate.guards import GUARDS, with_policy, with_values, without
+from fertadjust.simulate.guards import GUARDS, guards_of, with_policy, with_values, without
 from fertadjust.simulate.loop import Setup, table_of
 from fertadjust.simulate.measures import Estimate, estimate
 from fertadjust.simulate.parameters import Array, CropModel
@@ -72,10 +72,9 @@ class Variant(Strict):
 
     def of(self, model: CropModel) -> CropModel:
         """The crop with these figures."""
+        data = model.model_dump(by_alias=True)
         ends = {name: {"low": low, "high": high} for name, (low, high) in self.figures.items()}
-        return model.model_copy(
-            update={name: getattr(model, name).model_copy(update=end) for name, end in ends.items()}
-        )
+        return CropModel.model_validate(data | {name: data[name] | end for name, end in ends.items()})
 
 
 class StudyPlan(Strict):
@@ -199,10 +198,11 @@ def seasons_of(plan: StudyPlan) -> int:
     """Seasons that a study simulates at most, for a progress bar."""
     trials = 1 + sum(len(trial.values) for trial in plan.trials)
     tuning = trials * plan.tuning.seasons * len(plan.tuning.scenarios)
+    first = min(BATCH, plan.report.seasons)
     report = (
         5 * len(plan.report.scenarios) + (1 + len(GUARDS)) * len(plan.report.guards_in) + 4 * len(plan.variants)
     )
-    return tuning + report * plan.report.seasons
+    return tuning + report * plan.report.seasons + first
 
 
 def bad_weeks(one: Run, above_counts: float) -> Array:
@@ -232,7 +232,10 @@ class _Runner:
         return run(ways, seasons, self.processes, self.progress)
 
     def trials(self) -> tuple[Tried, ...]:
-        """Every value beside the shipped one, over all scenarios of the tuning part together."""
+        """Every value beside the shipped one: each season's mean over the scenarios of the tuning part.
+
+        The scenarios meet the same draws, so a season counts once however many scenarios it is run in.
+        """
         part = self.plan.tuning
         values = [(trial.name, value) for trial in self.plan.trials for value in trial.values]
         saved: list[list[Array]] = [[] for _ in values]
@@ -245,7 +248,7 @@ class _Runner:
                 weight = self.plan.above_counts
                 saved[index].append(bad_weeks(shipped, weight) - bad_weeks(other, weight))
         return tuple(
-            Tried(name, value, estimate(np.concatenate(parts)))
+            Tried(name, value, estimate(np.mean(parts, axis=0)))
             for (name, value), parts in zip(values, saved, strict=True)
         )
 
@@ -268,13 +271,16 @@ class _Runner:
     def first_batch(self) -> dict[str, float]:
         part = self.plan.report
         way = Way(RULES, self.setup(part.scenarios[0], part.seed), ByTheRules())
-        (first,) = run([way], min(BATCH, part.seasons))
+        (first,) = run([way], min(BATCH, part.seasons), progress=self.progress)
         return {name: first.estimate(name).mean for name in first.measures}
 
     def without_guards(self, scenario: str) -> Beside:
         part = self.plan.report
         setup = self.setup(scenario, part.seed)
-        ways = [Way(RULES, setup, ByTheRules()), *(without(setup, guard) for guard in GUARDS)]
+        ways = [
+            Way(RULES, setup, ByTheRules()),
+            *(without(setup, guard) for guard in guards_of(self.season.policy)),
+        ]
         return _beside(scenario, self.run(ways, part.seasons), self.plan.above_counts)
 
 
