@@ -140,9 +140,12 @@ class DayNeeds(DayOfBlock):
         return f"{text}, as far as the season cap lasts" if found.runs_out else text
 
     def _lapses(self) -> bool:
-        """Whether the rate that is advised on is not the one that runs without a decision."""
-        pairs = zip(self.in_force(), self.found.standing_rates_lb_ac, strict=True)
-        return any(abs(runs - stands) > _TINY for runs, stands in pairs)
+        """Whether the advice differs from what runs without a decision only where a change runs out."""
+        found = self.found
+        weeks = list(zip(self.in_force(), found.standing_rates_lb_ac, found.rates_lb_ac, strict=True))
+        ends = [abs(runs - stands) > _TINY for runs, stands, _ in weeks]
+        moved = [abs(runs - new) > _TINY for runs, _, new in weeks]
+        return any(ends) and not any(moves and not over for moves, over in zip(moved, ends, strict=True))
 
     def _decide_or_lapse(self, past: Change | None) -> Iterator[Need]:
         """That a rate goes on only by a decision: due with the review, told when no week begins before it."""

@@ -260,11 +260,11 @@ def test_a_hold_that_goes_on_only_by_a_decision_is_told_before_the_week_begins()
 
 
 def test_the_day_of_a_sample_that_was_agreed_with_a_change_stays() -> None:
-    """Review less three days for the laboratory, whatever the advice of the days between would ask for."""
+    """Review less three days for the laboratory and two for a late result, whatever is advised between."""
     review = day_in(8, 5)
-    agreed = review - timedelta(days=int(policy().laboratory_days.value))
+    agreed = review - timedelta(days=3 + 2)
     raised = kept(result(LOW), changes=(change(CAME, review),))
-    for days in range(1, 11):
+    for days in range(1, 10):
         assert standing_of(raised, CAME + timedelta(days=days)).next_sample == agreed
     answered = replace(raised, results=(*raised.results, result(INSIDE, 8, record=2, delay=1)))
     assert standing_of(answered, day_in(8, 4)).next_sample != agreed
@@ -642,6 +642,16 @@ def test_sorting_keeps_every_block_and_puts_the_urgent_first(drawn: list[tuple[l
         if attention_key(one) == attention_key(other):
             assert given_order.index(one) < given_order.index(other)
     assert sorted(keys) == [attention_key(item) for item in found]
+
+
+def test_a_cut_before_a_raise_runs_out_is_to_be_decided_at_once() -> None:
+    """The raise runs one more week and would then end by itself; the cut is advised from that week on."""
+    raised = (change(day_in(3, 2), day_in(5, 2), weeks=(4, 5)),)
+    one = season(result(6659.0, 2), changes=raised, applications=logged([1, 2]))
+    found = standing_of(one, day_in(4, 1))
+    assert found.recommendation.action is Action.CUT
+    (need,) = about(found, Matter.DECIDE)
+    assert need.text.startswith("Decide: cut nitrogen")
 
 
 @settings(deadline=None)

@@ -49,11 +49,11 @@ def test_the_headline_says_from_what_to_what_how_much_for_how_long_and_until_whe
     assert RAISE.recommendation.action is Action.RAISE
     assert words.headline(RAISE, US) == (
         "Raise nitrogen from 5.25 to 7.00 lb N/ac/week (+33 %) for the 2 weeks from Mon 13 Apr 2026 to "
-        "Sun 26 Apr 2026; review on Sat 25 Apr 2026."
+        "Sun 26 Apr 2026; review on Mon 27 Apr 2026."
     )
     assert words.headline(CUT, US) == (
         "Cut nitrogen from 5.25 to 3.95 lb N/ac/week (-25 %) for the 2 weeks from Mon 13 Apr 2026 to "
-        "Sun 26 Apr 2026; review on Sat 25 Apr 2026."
+        "Sun 26 Apr 2026; review on Mon 27 Apr 2026."
     )
 
 
@@ -61,7 +61,7 @@ def test_the_headline_of_a_hold_names_the_rate_that_is_held() -> None:
     text = words.headline(HOLD, US)
     assert text.startswith("Hold nitrogen at 5.25 lb N/ac/week for the 2 weeks")
     unclear = words.headline(advice(3100), US)
-    assert "for the week from Mon 13 Apr 2026 to Sun 19 Apr 2026; review on Sat 18 Apr 2026." in unclear
+    assert "for the week from Mon 13 Apr 2026 to Sun 19 Apr 2026; review on Mon 20 Apr 2026." in unclear
 
 
 def test_the_headline_of_a_held_change_names_the_plans_own_rate_too() -> None:

@@ -11,7 +11,7 @@ from fertadjust.dates import short_day
 from fertadjust.evidence import OWN_SOURCE, Evidence
 from fertadjust.observations import FRUIT_TROUBLE
 from fertadjust.plan import PlanWeek
-from fertadjust.rules.evidence_rules import lag_days
+from fertadjust.rules.evidence_rules import lag_days, review_days
 from fertadjust.rules.facts import OWN_RULE, Backed, Backing, Draft, Facts, Limit, Outcome, fires, quiet
 from fertadjust.rules.policy import Figure, Policy
 
@@ -290,7 +290,7 @@ def longest_weeks(facts: Facts, policy: Policy) -> tuple[PlanWeek, ...]:
     days = int(max(policy.sample_days.value, policy.resample_days.value))
     lag = int(lag_days(facts, policy).value)
     latest = max(sampled + timedelta(days=days), facts.on, start + timedelta(days=lag))
-    review = max(latest + timedelta(days=int(policy.laboratory_days.value)), start + timedelta(days=1))
+    review = max(latest + timedelta(days=review_days(facts, policy)), start + timedelta(days=1))
     return tuple(week for week in facts.coming if week.start < review)
 
 

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 from fertadjust.dates import short_day
 from fertadjust.rules.bound_rules import bounded_rates, fruit_quality, late_season
-from fertadjust.rules.evidence_rules import lag_days
+from fertadjust.rules.evidence_rules import lag_days, review_days
 from fertadjust.rules.facts import Draft, Facts, Outcome, fires
 from fertadjust.rules.policy import Policy
 
@@ -28,11 +28,14 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
         next_sample = max(next_sample, start + timedelta(days=lag))
     elif shift is not None and not shift.ran_out and draft.fresh and not draft.settled:
         next_sample = max(next_sample, shift.on + timedelta(days=lag))
-    review = next_sample + timedelta(days=int(policy.laboratory_days.value))
+    review = next_sample + timedelta(days=review_days(facts, policy))
     review = max(review, start + timedelta(days=1))
     weeks = tuple([week for week in facts.coming if week.start < review])
     draft = draft._replace(next_sample=next_sample, review=review, weeks=weeks)
     saw = f"every {interval.value:g} days, {policy.laboratory_days.value:g} days for the laboratory"
+    late = review_days(facts, policy) - policy.laboratory_days.value
+    if late > 0:
+        saw += f", {late:g} more for a late result"
     why = (
         f"Sample on {short_day(next_sample)}; the rate runs until {short_day(review)}, and the plan's own rate "
         "after that unless a new result says otherwise."

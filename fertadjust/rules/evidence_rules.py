@@ -151,6 +151,16 @@ def lag_days(facts: Facts, policy: Policy) -> Figure:
     return policy.lag_ammonium_days if slow else policy.lag_nitrate_days
 
 
+def review_days(facts: Facts, policy: Policy) -> int:
+    """Days from the next sample to the review of the rate: those of the laboratory, and some for a late result.
+
+    None for a late result where leaf nitrogen decides: the raise that is published on it is for two weeks.
+    """
+    leaf = facts.primary is not None and facts.primary.tissue is Tissue.LEAF
+    late = 0.0 if leaf or policy.late_days is None else policy.late_days.value
+    return int(policy.laboratory_days.value + late)
+
+
 def too_soon(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     """A sample taken before a change can show does not justify another one in the same direction."""
     lag = lag_days(facts, policy)

@@ -179,6 +179,7 @@ class Policy(Strict):
         corrective_on: tissues of which a low result calls for it.
         floor, ceiling: of a weekly rate; None where nothing is published, and the season file has to say.
         stop_after_week: last week from `late_anchor` in which anything is fed; None for no stop.
+        late_days: days that a rate runs on for a late result; None in policies stored before the figure was.
         published: what publications say besides.
     """
 
@@ -252,6 +253,7 @@ class Policy(Strict):
     sample_days: Days
     resample_days: Days
     laboratory_days: Days
+    late_days: Days | None = None
 
     cross_check: tuple[CrossCheckRow, ...]
     companions: tuple[CompanionRule, ...] = ()

@@ -50,14 +50,14 @@ def test_a_clear_result_is_followed_by_a_sample_in_two_weeks() -> None:
     found = advised(result(ENOUGH, 6))
     trace = line(found, "review date")
     assert found.next_sample == SAMPLED + timedelta(days=14)
-    assert found.review == found.next_sample + timedelta(days=3)
+    assert found.review == found.next_sample + timedelta(days=3 + 2)
     assert trace.fired and "NCDA-2007" in trace.source
     assert found.weeks[0].start == day_in(7) and found.weeks[-1].start == day_in(8)
 
 
 def test_a_week_that_begins_on_the_review_day_waits_for_the_review() -> None:
     on_monday, on_tuesday = (
-        advised(result(ENOUGH, 6, offset=offset, delay=1), on=day_in(6, 6)) for offset in (4, 5)
+        advised(result(ENOUGH, 6, offset=offset, delay=1), on=day_in(6, 6)) for offset in (2, 3)
     )
     assert on_monday.review == day_in(9) and [week.number for week in on_monday.weeks] == [7, 8]
     assert on_tuesday.review == day_in(9, 1) and [week.number for week in on_tuesday.weeks] == [7, 8, 9]
@@ -66,7 +66,7 @@ def test_a_week_that_begins_on_the_review_day_waits_for_the_review() -> None:
 def test_an_unclear_result_is_followed_by_a_sample_in_one_week() -> None:
     found = advised(result(3100, 6))
     assert found.next_sample == SAMPLED + timedelta(days=7)
-    assert found.review == SAMPLED + timedelta(days=10)
+    assert found.review == SAMPLED + timedelta(days=7 + 3 + 2)
     assert line(found, "review date").source == "NCDA-2023"
     assert [week.number for week in found.weeks] == [7]
 
@@ -76,7 +76,7 @@ def test_a_change_runs_at_least_until_it_can_show() -> None:
     nitrate, slow = advised(result(LOW, 6)), advised(result(LOW, 6), products=UREA)
     assert nitrate.next_sample == SAMPLED + timedelta(days=14) > day_in(7) + timedelta(days=7)
     assert slow.next_sample == day_in(7) + timedelta(days=14)
-    assert slow.review == day_in(7) + timedelta(days=17)
+    assert slow.review == day_in(7) + timedelta(days=14 + 3 + 2)
     held = advised(result(ENOUGH, 6), products=UREA)
     assert held.next_sample == SAMPLED + timedelta(days=14)
 
@@ -159,7 +159,7 @@ def test_a_stale_sample_from_before_the_change_asks_for_a_sample_now(days: int) 
 def test_the_next_sample_is_never_in_the_past() -> None:
     old = result(ENOUGH, 3)
     found = advised(old, on=SATURDAY)
-    assert found.next_sample == SATURDAY and found.review == SATURDAY + timedelta(days=3)
+    assert found.next_sample == SATURDAY and found.review == SATURDAY + timedelta(days=3 + 2)
 
 
 def test_the_review_comes_after_the_first_week_that_can_change_has_begun() -> None:
@@ -169,12 +169,24 @@ def test_the_review_comes_after_the_first_week_that_can_change_has_begun() -> No
     assert [week.number for week in found.weeks] == [1]
 
 
-@pytest.mark.parametrize(("name", "value", "days"), [("sample_days", 10, 13), ("laboratory_days", 5, 19)])
+@pytest.mark.parametrize(
+    ("name", "value", "days"), [("sample_days", 10, 15), ("laboratory_days", 5, 21), ("late_days", 0, 17)]
+)
 def test_the_policy_says_how_often_to_sample_and_how_long_the_laboratory_takes(
     name: str, value: int, days: int
 ) -> None:
     found = advised(result(ENOUGH, 6), the_policy=with_policy(policy(), **{name: value}))
     assert found.review == SAMPLED + timedelta(days=days)
+
+
+def test_the_trace_says_how_long_the_rate_waits_for_a_late_result() -> None:
+    saw = "every 14 days, 3 days for the laboratory"
+    assert line(advised(result(ENOUGH, 6)), "review date").saw == f"{saw}, 2 more for a late result"
+    none = advised(result(ENOUGH, 6), the_policy=with_policy(policy(), late_days=0))
+    assert line(none, "review date").saw == saw
+    stored = policy().model_copy(update={"late_days": None})
+    before = advised(result(ENOUGH, 6), the_policy=stored)
+    assert (before.review, line(before, "review date").saw) == (none.review, saw)
 
 
 def test_a_change_that_has_run_out_makes_the_sample_overdue_and_the_plan_apply_again() -> None:

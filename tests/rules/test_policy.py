@@ -371,6 +371,7 @@ WHOLE = {
     "sample_days",
     "resample_days",
     "laboratory_days",
+    "late_days",
 }
 """Figures that count days, weeks, leaves or results."""
 
