@@ -78,23 +78,33 @@ class Season(SeasonBook):
 
         Args:
             block: by key or name.
-            seasons: how many.
-            scenario: a shipped scenario's id, or the path of a file.
-            seed: of the draws; the scenario's own when none is given.
-            tried: policy values to try beside the season's own.
-            processes: processors to use.
+            seasons: how many, 10 to 100,000.
+            scenario: a shipped scenario's id, or the path of a file that ends in .toml.
+            seed: of the draws, 0 to 2**32 - 1; the scenario's own when none is given.
+            tried: policy values to try beside the season's own, name -> value. Nitrogen per area is in lb/ac
+                whatever the season's units; rows of the cross-check table stand as
+                ``{"cross_check": {"low-leaf-sufficient": "full"}}``.
+            processes: processors to use, 1 or more; they change nothing but the time.
+
+        Measures are `fertadjust.simulate.measures.MEASURES`: shares from 0 to 1, nitrogen in lb/ac.
+
+        >>> ahead = season.outlook("creek", seasons=200, tried={"confidence": 0.9})  # doctest: +SKIP
+        >>> rules, plan = ahead.run("rules"), ahead.run("plan")  # doctest: +SKIP
+        >>> rules.estimate("in_band").mean, rules.beside(plan, "applied").low  # doctest: +SKIP
 
         Raises:
-            UserError: there is no model of the crop, no such scenario, nothing to place the crop by, or a tried
-                value that the policy does not have or allow.
+            UserError: a number out of range, no model of the crop as it is grown, no such scenario, nothing to
+                place the crop by, or a tried value that the policy does not have or allow.
         """
-        from fertadjust.simulate.outlook import outlook
-        from fertadjust.simulation_files import check_tried, crop_model, scenario_of
+        from fertadjust.simulate.outlook import check_numbers, outlook
+        from fertadjust.simulation_files import model_for, scenario_of
+        from fertadjust.simulation_tries import check_tried
 
-        season = block_of(self.file, block)
-        check_tried(season.policy, tried or {})
-        model = crop_model(self.file.crop)
-        return outlook(season, model, scenario_of(scenario), seasons, seed, tried, processes)
+        one = block_of(self.file, block)
+        check_numbers(seasons, seed, processes)
+        check_tried(one.policy, tried or {})
+        model, (given, origin) = model_for(self.file), scenario_of(scenario)
+        return outlook(one, model, given, seasons, seed, tried, processes, origin=origin)
 
     def advice_data(self, block: str, on: date | None = None) -> dict[str, Any]:
         """The advice as JSON-ready data."""

@@ -17,12 +17,24 @@ from fertadjust.chart_sheet import Kind
 from fertadjust.chart_style import LineStyle, Paper, Span, at, folded, plain_name
 from fertadjust.simulate.outlook import PLAN, RULES, TRIED, Outlook, spread
 from fertadjust.simulate.parameters import Array
-from fertadjust.simulation_words import MODEL, assumed_share, headline, recalled
+from fertadjust.simulation_ground import (
+    assumed_share,
+    own_values,
+    recalled,
+    scenario_words,
+    what_is_tried,
+    what_runs,
+)
+from fertadjust.simulation_words import MODEL, headline
+from fertadjust.tissue import format_value
 from fertadjust.units import DAYS_PER_WEEK, UnitSystem
 from fertadjust.words import listed
 
-PAPER: Final = Paper(8.0, 8.6, 0.75, 1.35, 9)
-"""For a page or a screen: 800 pixels wide at 100 to the inch."""
+PAPER: Final = Paper(8.0, 8.6, 0.75, 1.45, 9)
+"""For a page or a screen: 800 pixels wide at 100 to the inch. Longer texts make a chart higher."""
+
+_PANELS_IN: Final = 5.0
+"""Least height of both panels together [in]."""
 
 _HEADING: Final = 13.0
 _TEXT: Final = 10.0
@@ -41,8 +53,10 @@ _LEADER: Final = {
 _SHARES: Final = (3.4, 1.8)
 """Heights of the two panels beside each other."""
 
-_REACH: Final = 3.0
+_REACH: Final = 10.0
 """Factor beyond band and medians up to which a spread is shown."""
+_PAD: Final = 1.2
+"""Room above and below what is shown, as a factor."""
 
 
 class _Look(NamedTuple):
@@ -77,6 +91,17 @@ class _Sheet(NamedTuple):
         there = {run.name for run in self.found.runs}
         return [name for name in _ORDER if name in there]
 
+    @property
+    def days(self) -> Array:
+        """Days from the first to the last with a band, as numbers on the date axis."""
+        known = self.found.banded()
+        return at(self.span.start) + np.arange(known.start, known.stop, dtype=np.float64)
+
+    def petiole(self) -> dict[str, Array]:
+        """Spread of petiole nitrate on those days, for each way [stored unit]."""
+        known = self.found.banded()
+        return {name: spread(self.found.run(name).value[known]) for name in self.ways}
+
 
 def outlook_figure(found: Outlook, units: UnitSystem, paper: Paper = PAPER) -> Figure:
     """Draw simulated seasons of one block: petiole nitrate against its band, and weekly rates.
@@ -87,9 +112,10 @@ def outlook_figure(found: Outlook, units: UnitSystem, paper: Paper = PAPER) -> F
         paper: the size to draw for.
     """
     with look.chart_style():
-        figure = Figure(figsize=(paper.width_in, paper.height_in), dpi=100)
-        figure.set_label(_alt_text(found))
         sheet = _Sheet(found, units, paper)
+        sheet = sheet._replace(paper=paper._replace(height_in=_height_in(sheet)))
+        figure = Figure(figsize=(paper.width_in, sheet.paper.height_in), dpi=100)
+        figure.set_label(_alt_text(found))
         upper, lower = _panels(figure, sheet)
         _draw_petiole(upper, sheet)
         _draw_rates(lower, sheet)
@@ -99,18 +125,60 @@ def outlook_figure(found: Outlook, units: UnitSystem, paper: Paper = PAPER) -> F
 # --- layout -------------------------------------------------------------------------------------------------
 
 
+def _title(found: Outlook) -> str:
+    return f"{plain_name(found.setup.season.block.name)}: {found.seasons:,} simulated seasons"
+
+
+def _height_in(sheet: _Sheet) -> float:
+    """Height that texts and panels need [in], the paper's own at least."""
+    width, found = sheet.paper.width_in, sheet.found
+    title = lines_in(len(across(_title(found), width, _HEADING, "bold")), _HEADING)
+    small = sum(len(across(text, width, look.SMALL)) for text in (_key(found), *_foot(sheet)))
+    texts = 0.15 + title + 0.06 + 0.1 + lines_in(small, look.SMALL)
+    return max(sheet.paper.height_in, texts + _DATES_IN + 2 * _GAP_IN + _PANELS_IN)
+
+
+def _foot(sheet: _Sheet) -> list[str]:
+    """What the seasons were made of, what was tried, and what the panel does not hold."""
+    found, units = sheet.found, sheet.units
+    setup = found.setup
+    own = own_values(setup.season.policy, units)
+    texts = [
+        MODEL,
+        setup.model.first,
+        f"{plain_name(what_runs(found, units), 400)} {plain_name(scenario_words(found), 200)}",
+        f"Tried: {what_is_tried(found, units)}." if found.tried else "",
+        f"Rule values that the season file sets: {own}." if own else "",
+        _leaving(sheet),
+        f"{assumed_share(setup.model).capitalize()}.",
+    ]
+    return [text for text in texts if text]
+
+
+def _leaving(sheet: _Sheet) -> str:
+    """Which lines leave the upper panel, and how far they go; "" where all of them stay in it."""
+    spreads, unit = sheet.petiole(), sheet.found.reference.unit
+    bottom, top = _extent(*sheet.found.bands(), spreads)
+    told = []
+    for name, (low, *_, high) in spreads.items():
+        if low.min() < bottom:
+            told.append(f"{name} 5 % falls to {format_value(float(low.min()), unit)} {unit}")
+        if high.max() > top:
+            told.append(f"{name} 95 % rises to {format_value(float(high.max()), unit)} {unit}")
+    return f"Beyond the panel: {'; '.join(told)}." if told else ""
+
+
 def _panels(figure: Figure, sheet: _Sheet) -> tuple[Axes, Axes]:
     """Write heading and foot; return the two panels."""
     paper, found = sheet.paper, sheet.found
     setup = found.setup
-    name = plain_name(setup.season.block.name)
-    title = f"{name}: {found.seasons:,} simulated seasons"
-    top = write_lines(figure, paper.height_in - 0.15, title, _HEADING, "bold")
+    top = write_lines(figure, paper.height_in - 0.15, _title(found), _HEADING, "bold")
     top = write_lines(figure, top - 0.06, _key(found), look.SMALL)
-    foot = f"{MODEL} Scenario {plain_name(setup.scenario.id)}: {plain_name(setup.scenario.title, 200)}"
-    foot += f" {assumed_share(setup.model).capitalize()}."
-    bottom = 0.1 + lines_in(len(across(foot, paper.width_in, look.SMALL)), look.SMALL)
-    write_lines(figure, bottom, foot, look.SMALL)
+    foot = _foot(sheet)
+    bottom = 0.1 + lines_in(sum(len(across(text, paper.width_in, look.SMALL)) for text in foot), look.SMALL)
+    below = bottom
+    for text in foot:
+        below = write_lines(figure, below, text, look.SMALL)
     kind, mark = Kind(setup.table.tissue, setup.table.basis), recalled(found)
     headings = (
         f"Simulated: {kind.heading}{f', {mark}' if mark else ''}",
@@ -134,11 +202,21 @@ def _key(found: Outlook) -> str:
     """What lines and shades stand for."""
     others = "the plan and of what was tried" if found.tried else "the plan"
     tried = ", thick dashes and dots of what was tried" if found.tried else ""
+    known = found.banded()
+    out = [
+        words
+        for words, left in (
+            ("before the first", known.start > 0),
+            ("after the last", known.stop < found.setup.days),
+        )
+        if left
+    ]
+    left_out = f" Days {' and '.join(out)} band are left out: the model knows no level there." if out else ""
     return (
         "Day by day: the thick line is the middle value of the rules' seasons, thick dashes that of the plan as "
         f"it stands{tried}. The dark shade holds the middle half of the rules' seasons, the light one nine in "
         f"ten. Thin lines hold nine in ten of {others}, 5 % of the seasons lying below and 5 % above. Green: the "
-        "band by the dates of the season file, its low edge solid and its high edge dashed."
+        f"band by the dates of the season file, its low edge solid and its high edge dashed.{left_out}"
     )
 
 
@@ -149,10 +227,11 @@ def _draw_petiole(axes: Axes, sheet: _Sheet) -> None:
     """Spread of petiole nitrate on each day against the band [stored unit]."""
     found = sheet.found
     low, high = found.bands()
-    days = at(sheet.span.start) + np.arange(found.setup.days, dtype=np.float64)
-    spreads = {name: spread(found.run(name).value) for name in sheet.ways}
-    value_axis(axes, _extent(low, high, spreads), found.reference.unit, log=True)
-    x = np.column_stack([days, days + 1.0]).ravel()
+    every = at(sheet.span.start) + np.arange(found.setup.days, dtype=np.float64)
+    days, spreads = sheet.days, sheet.petiole()
+    value_axis(axes, [], found.reference.unit, log=True)
+    axes.set_ylim(*_extent(low, high, spreads))
+    x = np.column_stack([every, every + 1.0]).ravel()
     lower, upper = np.repeat(low, 2), np.repeat(high, 2)
     axes.fill_between(x, lower, upper, color=look.PALE_GREEN, linewidth=0, label="band", zorder=0.5)
     _draw_spreads(axes, days, spreads)
@@ -201,14 +280,14 @@ def _draw_spreads(axes: Axes, x: Array, spreads: dict[str, Array]) -> None:
         axes.plot(x, middle, color=style.colour, linewidth=2.4, linestyle=style.median, label=name, zorder=4)
 
 
-def _extent(low: Array, high: Array, spreads: dict[str, Array]) -> list[float]:
-    """What the value axis has to hold: edges and medians, and limits of spreads as far as they lie near."""
+def _extent(low: Array, high: Array, spreads: dict[str, Array]) -> tuple[float, float]:
+    """Ends of the value axis: it holds edges and medians, and limits of spreads as far as they lie near."""
     edges = np.concatenate([low, high, *(item[2] for item in spreads.values())])
     firm = edges[np.isfinite(edges) & (edges > 0)]
     least, most = float(firm.min()), float(firm.max())
     limits = np.concatenate([item.ravel() for item in spreads.values()])
     held = np.clip(limits, least / _REACH, most * _REACH)
-    return [min(least, float(held.min())), max(most, float(held.max()))]
+    return min(least, float(held.min())) / _PAD, max(most, float(held.max())) * _PAD
 
 
 def _ends(name: str, x: Array, values: Array) -> list[tuple[float, float, str]]:
@@ -222,7 +301,8 @@ def _name_ends(axes: Axes, ends: Sequence[tuple[float, float, str]]) -> None:
     bottom, top = axes.get_ylim()
     together: dict[tuple[float, float], list[str]] = {}
     for x, y, text in ends:
-        together.setdefault((x, round(min(max(y, bottom), top), 6)), []).append(text)
+        beyond = ", below" if y < bottom else ", above" if y > top else ""
+        together.setdefault((x, round(min(max(y, bottom), top), 6)), []).append(text + beyond)
     pixels_per_point = axes.figure.dpi / 72
     line, frame = _LINE * look.SMALL * pixels_per_point, axes.get_window_extent()
     ordered = sorted(together.items(), key=lambda item: item[0][1])
@@ -239,7 +319,8 @@ def _name_ends(axes: Axes, ends: Sequence[tuple[float, float, str]]) -> None:
 
 def _alt_text(found: Outlook) -> str:
     name, ways = plain_name(found.setup.season.block.name), listed([run.name for run in found.runs], "and")
+    first = found.setup.model.first
     return (
         f"Simulated seasons of {name}: the spread of petiole nitrate against its band and of the weekly rates "
-        f"under {ways}. {headline(found)} {MODEL}"
+        f"under {ways}. {headline(found)} {MODEL}{f' {first}' if first else ''}"
     )

@@ -2,28 +2,47 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
+import os
+import tempfile
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from pydantic import ValidationError
 
 from fertadjust.errors import Fault, UserError
 from fertadjust.files import read_text
-from fertadjust.rules.policy import Policy
 from fertadjust.season import BlockSeason
-from fertadjust.season_file import read_season
-from fertadjust.shipped import data_folder, shipped_policy_files
-from fertadjust.simulate.guards import with_values
+from fertadjust.season_file import SeasonFile, read_season
+from fertadjust.shipped import data_folder
 from fertadjust.simulate.parameters import CropModel
-from fertadjust.simulate.scenario import Scenario
+from fertadjust.simulate.scenario import SHIPPED, Origin, Scenario
 from fertadjust.simulate.study import StudyPlan
 from fertadjust.toml_file import TomlFile, read_toml
 
 USUAL = "usual"
 """The scenario that is taken when none is named."""
+
+FINDINGS: Final = ("findings.md", "findings.json", "findings.svg")
+"""Files of the findings: the page, its figures as data, its picture."""
+
+_NUMBER, _WHOLE = "should be a number; found {given}", "should be a whole number; found {given}"
+_WORDS: Final = {
+    "model_type": "should be a table of its own, such as [{key}] with its keys below",
+    "string_pattern_mismatch": "should be of small letters, digits and hyphens, such as our-spring; found {given}",
+    "string_too_short": "should not be empty",
+    "string_type": "should be text in quotes; found {given}",
+    "bool_type": "should be true or false; found {given}",
+    "finite_number": _NUMBER,
+    "float_type": _NUMBER,
+    "float_parsing": _NUMBER,
+    "int_type": _WHOLE,
+    "int_parsing": _WHOLE,
+    "int_from_float": _WHOLE,
+}
+"""Kinds of faults that the checking library has terms of its own for."""
 
 
 @cache
@@ -49,32 +68,29 @@ def crop_model(crop: str) -> CropModel:
     return models[crop]
 
 
-def check_tried(policy: Policy, values: Mapping[str, Any]) -> None:
-    """Check policy values that are to be tried beside a policy's own.
+def model_for(file: SeasonFile) -> CropModel:
+    """The model of a season's crop, as it is grown.
 
     Raises:
-        UserError: a name that the policy does not have, or every value that it does not allow, by its name.
+        UserError: there is none; the message names those there are.
     """
-    try:
-        with_values(policy, values)
-    except ValidationError as error:
-        found = shipped_policy_files()[policy.id].faults(error, Policy)
-        names = [re.split(r"[.\[]", item.key)[0] for item in found]
-        raise UserError([Fault(item.message, key=name) for item, name in zip(found, names, strict=True)]) from None
+    model = crop_model(file.crop)
+    if not model.holds_for(file.system):
+        known = "; ".join(f"{item.crop} ({item.title})" for item in crop_models().values())
+        message = f'there is no crop model for {file.crop} in "{file.system}"; there are models for {known}'
+        raise UserError(Fault(message, key="crop.system"))
+    return model
 
 
 @cache
 def scenarios() -> dict[str, Scenario]:
     """The scenarios that ship, by id."""
-    found = {}
-    for path in sorted(data_folder("scenarios").glob("*.toml")):
-        scenario = read_scenario(path)
-        found[scenario.id] = scenario
-    return found
+    found = [_read(path)[0] for path in sorted(data_folder("scenarios").glob("*.toml"))]
+    return {scenario.id: scenario for scenario in found}
 
 
-def scenario_of(name: str) -> Scenario:
-    """A shipped scenario by its id, or one read from a file.
+def scenario_of(name: str) -> tuple[Scenario, Origin]:
+    """A shipped scenario by its id, or one read from a file, and where it comes from.
 
     Raises:
         UserError: there is neither, or every fault of the file with its line and key.
@@ -86,20 +102,32 @@ def scenario_of(name: str) -> Scenario:
     if name not in known:
         message = f'"{name}" is no scenario; there are {", ".join(known)}, or name a file that ends in .toml'
         raise UserError(Fault(message, key="scenario"))
-    return known[name]
+    return known[name], SHIPPED
 
 
-def read_scenario(path: Path) -> Scenario:
-    """Read a scenario; with ``extends`` it has all that another one has, its own before the other's.
+def read_scenario(path: Path) -> tuple[Scenario, Origin]:
+    """Read a scenario and say where it comes from.
+
+    With ``extends`` it has all that a shipped one has, its own before the other's, but for name and title.
 
     Raises:
-        UserError: every fault of the file, with line and key.
+        UserError: every fault of the file, with line and key; one is an id that a shipped scenario has.
     """
+    scenario, file = _read(path)
+    if path.resolve().parent == data_folder("scenarios").resolve():
+        return scenario, SHIPPED
+    if scenario.id in scenarios():
+        message = f'"{scenario.id}" is the name of a scenario that ships; give yours another, such as our-own'
+        raise UserError(file.fault(message, "id"))
+    return scenario, Origin(path.name, file.data.get("extends", ""))
+
+
+def _read(path: Path) -> tuple[Scenario, TomlFile]:
     file = read_toml(path)
     try:
-        return Scenario.model_validate(_extended(file))
+        return Scenario.model_validate(_extended(file)), file
     except ValidationError as error:
-        raise UserError(file.faults(error, Scenario)) from None
+        raise UserError(worded(error, file.faults(error, Scenario))) from None
 
 
 def _extended(file: TomlFile) -> dict[str, Any]:
@@ -112,7 +140,54 @@ def _extended(file: TomlFile) -> dict[str, Any]:
     if not isinstance(name, str) or name not in shipped:
         message = f'there is no scenario "{name}"; there are {", ".join(shipped)}'
         raise UserError(file.fault(message, "extends"))
-    return _merged(_extended(read_toml(shipped[name])), own)
+    base = _extended(read_toml(shipped[name]))
+    return _merged({key: value for key, value in base.items() if key not in ("id", "title")}, own)
+
+
+def worded(error: ValidationError, faults: Sequence[Fault]) -> list[Fault]:
+    """Faults of a validation, in plain words where the checking library uses terms of its own.
+
+    Args:
+        error: the validation.
+        faults: its faults, in order; more of them than the validation has where one check found several.
+    """
+    details = error.errors(include_url=False)
+    if len(details) != len(faults):
+        return list(faults)
+    return [
+        replace(fault, message=_WORDS[detail["type"]].format(key=fault.key, given=_written(detail["input"])))
+        if detail["type"] in _WORDS
+        else fault
+        for detail, fault in zip(details, faults, strict=True)
+    ]
+
+
+def _written(value: object) -> str:
+    """A value as it is written in a file."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float):
+        return f"{value:g}"
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def check_target(path: Path) -> None:
+    """Check that a file can be written, before the work that it is to hold; nothing is left behind.
+
+    Raises:
+        UserError: it is a folder, a file stands where a folder is needed, or the folder cannot be written to.
+    """
+    if path.is_dir():
+        raise UserError(Fault("cannot be written: it is a folder; name a file", str(path)))
+    folder = Path(os.path.realpath(path)).parent if path.is_symlink() else path.parent
+    if not path.is_symlink():
+        while not folder.exists() and folder != folder.parent:
+            folder = folder.parent
+    try:
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        raise UserError(Fault(f"cannot be written: {error.strerror}", str(path))) from None
 
 
 def study_plan() -> StudyPlan:
@@ -128,7 +203,12 @@ def study_season() -> BlockSeason:
 
 def findings() -> str:
     """The findings of the study that ship, as text."""
-    return read_text(data_folder("findings") / "findings.md")
+    return read_text(findings_folder() / FINDINGS[0])
+
+
+def findings_folder() -> Path:
+    """Folder of the findings that ship: `FINDINGS`."""
+    return data_folder("findings")
 
 
 def _merged(base: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:

@@ -15,12 +15,15 @@ from fertadjust.simulate.measures import Estimate
 from fertadjust.simulate.study import BOUNDED, PLAN, RULES, TUNED, UNGUARDED, Beside, Study
 
 _WIDTH_IN: Final = 8.0
-_ROW_IN: Final = 0.3
-_HEAD_IN: Final = 1.15
+_ROW_IN: Final = 0.42
+_HEAD_IN: Final = 1.5
 _GAP_IN: Final = 1.45
 _FOOT_IN: Final = 0.55
 _LEFT_IN: Final = 1.75
 _RIGHT_IN: Final = 0.3
+_MODEL: Final = (
+    "Simulated with a crop model, not measured: {seasons:,} seasons of each scenario, means and 95 % intervals."
+)
 _MARKS: Final = {PLAN: ("s", "white", look.BLACK), UNGUARDED: ("^", "white", look.VERMILLION)} | {
     BOUNDED: ("v", look.VERMILLION, look.VERMILLION),
     RULES: ("o", look.BLUE, look.BLUE),
@@ -54,26 +57,28 @@ def _scenarios(axes: Axes, found: Study) -> None:
     ways = list(found.compared[0].means)
     for index, way in enumerate(ways):
         shape, fill, edge = _MARKS[way]
-        offset = 0.22 * (index - (len(ways) - 1) / 2)
+        offset = 0.16 * (index - (len(ways) - 1) / 2)
         rows = [item.means[way]["in_band"] for item in found.compared]
         _marks(axes, rows, found.weeks, offset, shape, fill, edge, way)
     axes.set_title(f"Weeks in the band, of {found.weeks}", y=1.0, pad=34, loc="left", x=-0.27)
     axes.legend(loc="lower left", bbox_to_anchor=(-0.29, 1.0), ncols=len(ways), frameon=False, fontsize=look.SMALL)
     axes.set_xlim(0, found.weeks)
+    axes.set_xlabel("weeks")
     _rows(axes, [item.scenario for item in found.compared])
 
 
 def _guards(axes: Axes, guards: Beside, weeks: int) -> None:
-    rows = [gains["bad_weeks"] for gains in guards.gains.values()]
+    rows = [gains["in_band"] for gains in guards.gains.values()]
     _marks(axes, rows, weeks, 0.0, "o", look.BLUE, look.BLUE, "rules without the guard")
     axes.axvline(0.0, color=look.BLACK, linewidth=0.8)
     title = (
-        f'What leaving a guard out changes in "{guards.scenario}": weeks out of the band. Left of 0 the guard '
-        "costs weeks in band, right of 0 it gains them; what it is for may be something else (reversals, bounds)."
+        f'Weeks in the band of {weeks} that leaving a guard out changes, in "{guards.scenario}": right of 0 the '
+        "guard "
+        "costs weeks in band, left of 0 it gains them. What it is for may be something else (reversals, bounds)."
     )
     axes.set_title(folded(title, _WIDTH_IN - 0.6, 10.0), loc="left", x=-0.27)
     _rows(axes, [way.removeprefix("without ") for way in guards.gains])
-    axes.set_xlabel("weeks out of the band more or less than with every guard, with 95 % intervals")
+    axes.set_xlabel("weeks in the band more or less than with every guard")
 
 
 def _marks(

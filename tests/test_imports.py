@@ -58,8 +58,9 @@ simulate.runs simulate.calibration
 simulate.guards
 simulate.outlook simulate.study
 cautions limits words advice_data mix_sheet_data
-published_words simulation_words study_words
-simulation_data
+published_words simulation_ground study_found
+simulation_words study_words
+simulation_data study_data
 block_day
 needs
 attention
@@ -74,6 +75,7 @@ table_write shipped
 table_blank
 feeding_model season_model feeding_labels feeding_file season_tables season_rules season_stages season_file
 simulation_files
+simulation_tries
 chain record records_schema records stored revisions
 entry stage_edit starter deciding history
 review_changes

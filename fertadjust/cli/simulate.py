@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 import textwrap
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from fertadjust.cli.common import (
     WIDTH,
@@ -29,13 +30,14 @@ from fertadjust.errors import Fault, UserError
 from fertadjust.units import DAYS_PER_WEEK
 
 if TYPE_CHECKING:
-    from fertadjust.rules.policy import Policy
     from fertadjust.simulate.outlook import Outlook
-    from fertadjust.simulate.scenario import Scenario
+    from fertadjust.simulate.scenario import Origin, Scenario
     from fertadjust.units import UnitSystem
 
 _EVERY = {"weekly": DAYS_PER_WEEK, "fortnightly": 2 * DAYS_PER_WEEK, "advised": "as advised"}
 _TRY = "--try"
+_LIST_SCHEMA = 1
+"""Number of the form of --list --json."""
 
 
 @click.command(
@@ -77,7 +79,9 @@ Examples:
     "--full", is_flag=True, help="Show as well what the seasons differ in and every figure of the model."
 )
 @click.option("--list", "listing", is_flag=True, help="List the scenarios and the crops that have a model.")
+@click.pass_context
 def simulate(
+    context: click.Context,
     folder: Path,
     block: str | None,
     seasons: int,
@@ -98,36 +102,44 @@ def simulate(
     crop, not a forecast for your field, and the output says what it rests on.
     """
     if listing:
+        _refuse_others(context, "listing", "as_json")
         _list(as_json)
         return
     from fertadjust.simulate.outlook import outlook
-    from fertadjust.simulation_files import crop_model, scenario_of
+    from fertadjust.simulation_files import model_for, scenario_of
+    from fertadjust.simulation_tries import read_tried
 
     _check_chart(chart)
     season = open_folder(folder)
-    model, scenario = crop_model(season.file.crop), _sampled(scenario_of(scenario_name), every)
+    model = model_for(season.file)
+    scenario, origin = _sampled(*scenario_of(scenario_name), every)
     one = season.file.blocks[pick_block(season, block)]
-    values = _tried(one.policy, tried, season.units)
+    values = read_tried(one.policy, tried, season.units, _TRY)
     ways = 3 if values else 2
+    use = _processes(processes, ways, seasons)
     with _told(ways * seasons) as progress:
-        found = outlook(
-            one, model, scenario, seasons, seed, values, _processes(processes, ways, seasons), progress
-        )
-    if chart is not None:
-        _write_chart(found, season.units, chart)
+        found = outlook(one, model, scenario, seasons, seed, values, use, progress, origin)
     if as_json:
         from fertadjust.simulation_data import outlook_data
 
         echo_json(outlook_data(found, season.units, _citations(found)))
-        return
-    _print(found, season.units)
-    if full:
-        _print_ground(found)
     else:
-        click.echo("")
-        say("With --full: what the seasons differ in, and every figure of the model with its source.")
+        _print(found, season.units, full)
     if chart is not None:
-        click.echo(f"\nWrote {chart}")
+        _write_chart(found, season.units, chart)
+        if not as_json:
+            click.echo(f"\nWrote {chart}")
+
+
+def _refuse_others(context: click.Context, *kept: str) -> None:
+    """Refuse options that are given and have no effect beside those that are kept."""
+    given = [
+        param.opts[-1] if len(param.opts[-1]) > 2 else param.opts[0]
+        for param in context.command.params
+        if param.name not in kept and context.get_parameter_source(str(param.name)) is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        raise UserError(Fault("has no effect beside --list; leave it out", key=name) for name in given)
 
 
 def _list(as_json: bool) -> None:
@@ -137,6 +149,7 @@ def _list(as_json: bool) -> None:
     if as_json:
         echo_json(
             {
+                "schema": _LIST_SCHEMA,
                 "scenarios": [{"id": item.id, "title": item.title} for item in known.values()],
                 "crops": [{"crop": item.crop, "title": item.title} for item in models.values()],
             }
@@ -154,21 +167,26 @@ def _list(as_json: bool) -> None:
 
 
 def _check_chart(path: Path | None) -> None:
-    """Refuse another kind of picture before anything is simulated."""
+    """Refuse another kind of picture, and a place that cannot be written, before anything is simulated."""
     from fertadjust.chart_style import SUFFIXES
+    from fertadjust.simulation_files import check_target
 
-    if path is not None and path.suffix.lower() not in SUFFIXES:
+    if path is None:
+        return
+    if path.suffix.lower() not in SUFFIXES:
         message = f'"{path.name}": a chart is written as {", ".join(SUFFIXES)}; use one of these'
         raise UserError(Fault(message, key="--chart"))
+    check_target(path)
 
 
-def _sampled(scenario: Scenario, every: str | None) -> Scenario:
+def _sampled(scenario: Scenario, origin: Origin, every: str | None) -> tuple[Scenario, Origin]:
     """The scenario, sampled as often as asked for."""
     if every is None:
-        return scenario
-    sampling = scenario.sampling.model_copy(update={"every": _EVERY[every]})
-    title = f"{scenario.title} Sampling is set apart from that: {every}."
-    return scenario.model_copy(update={"sampling": sampling, "title": title})
+        return scenario, origin
+    days = _EVERY[every]
+    sampling = scenario.sampling.model_copy(update={"every": days})
+    told = days if isinstance(days, str) else every
+    return scenario.model_copy(update={"sampling": sampling}), origin._replace(every=told)
 
 
 def _processes(asked: int | None, ways: int, seasons: int) -> int:
@@ -177,71 +195,6 @@ def _processes(asked: int | None, ways: int, seasons: int) -> int:
 
     batches = ways * -(-seasons // BATCH)
     return min(processors(asked), batches)
-
-
-def _tried(policy: Policy, given: Sequence[str], units: UnitSystem) -> dict[str, Any]:
-    """Policy values to try, in the units of the rules; rows of the cross-check table stand below its name.
-
-    Raises:
-        UserError: every value that there is none of, that cannot be read, or that the policy does not allow.
-    """
-    from fertadjust.simulation_files import check_tried
-
-    values: dict[str, Any] = {}
-    faults = []
-    seen: set[str] = set()
-    for text in given:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        message = _fault(policy, name, bool(equals and value), name in seen)
-        seen.add(name)
-        if message:
-            faults.append(Fault(message, key=f"{_TRY} {text}"))
-            continue
-        table, _, row = name.partition(".")
-        if row:
-            values.setdefault(table, {})[row] = value
-        else:
-            values[name] = _in_lb(policy, name, _read(value), units)
-    if faults:
-        raise UserError(faults)
-    try:
-        check_tried(policy, values)
-    except UserError as error:
-        raise UserError(Fault(item.message, key=f"{_TRY} {item.key}") for item in error.faults) from None
-    return values
-
-
-def _fault(policy: Policy, name: str, complete: bool, again: bool) -> str:
-    """What is wrong with a value to try besides the value itself, or ""."""
-    from fertadjust.rules.policy import BOUNDS, OVERRIDABLE
-
-    if not complete:
-        return "write it as name=value, for example confidence=0.9"
-    if again:
-        return "is given twice; give it once"
-    if name in BOUNDS:
-        return "floor and ceiling are set under [bounds] in season.toml and cannot be tried here"
-    known = [item for item in OVERRIDABLE if getattr(policy, item) is not None]
-    known += [f"cross_check.{row.id}" for row in policy.cross_check]
-    return "" if name in known else f'"{name}" is no policy value; there are: {", ".join(known)}'
-
-
-def _read(text: str) -> float | bool | str:
-    """A value as it stands under [policy]: a number, true or false, or a word."""
-    if text in ("true", "false"):
-        return text == "true"
-    try:
-        return float(text)
-    except ValueError:
-        return text
-
-
-def _in_lb(policy: Policy, name: str, value: float | bool | str, units: UnitSystem) -> float | bool | str:
-    """A value in the unit of the rules: an amount of nitrogen per area is given in the season's own unit."""
-    from fertadjust.units import UnitSystem
-
-    per_area = str(getattr(getattr(policy, name), "unit", "")).startswith(UnitSystem.US.total_unit)
-    return units.rate_in(value) if per_area and isinstance(value, float) else value
 
 
 @contextmanager
@@ -277,20 +230,26 @@ def _head(text: str, gap: bool = True) -> None:
         click.secho(line, bold=True)
 
 
-def _print(found: Outlook, units: UnitSystem) -> None:
+def _print(found: Outlook, units: UnitSystem, full: bool) -> None:
+    from fertadjust import simulation_ground as ground
     from fertadjust import simulation_words as words
 
-    _head(f"{found.setup.season.block.name}: {found.seasons:,} simulated seasons", gap=False)
+    setup = found.setup
+    _head(f"{setup.season.block.name}: {found.seasons:,} simulated seasons", gap=False)
     say(words.MODEL)
     click.echo("")
     say(words.headline(found))
+    if setup.model.first:
+        say(setup.model.first)
     if found.tried:
-        say(f"Tried: {words.what_is_tried(found, units)}.")
-    say_own_values(found.setup.season.policy.overrides())
+        say(f"Tried: {ground.what_is_tried(found, units)}.")
+    say_own_values(setup.season.policy.overrides())
+    for text in words.how_rough(found):
+        say(text)
     click.echo("")
     echo_table(*words.table(found, units))
     for text in words.fewer_seasons(found):
-        say(f"{text}.")
+        say(text)
     if found.tried:
         click.echo("")
         echo_table(*words.tried_table(found, units))
@@ -301,27 +260,32 @@ def _print(found: Outlook, units: UnitSystem) -> None:
     click.echo("")
     say(words.INTERVALS)
     _head("How the seasons were made")
-    say(words.what_runs(found))
-    say(words.differs(found.setup.scenario)[0])
-    say(words.NO_RECORDS)
+    say(ground.what_runs(found, units))
+    say(ground.scenario_words(found))
+    say(ground.NO_RECORDS)
     _head("What the model cannot tell")
-    for text in found.setup.model.tells_not:
+    for text in setup.model.tells_not:
         say(text, indent="  ", hang=4)
-    say(f"{words.assumed_share(found.setup.model)}.")
+    say(f"{ground.assumed_share(setup.model)}.")
+    if full:
+        _print_ground(found, units)
+        return
+    click.echo("")
+    say("With --full: what the seasons differ in, and every figure of the model with its source.")
 
 
-def _print_ground(found: Outlook) -> None:
+def _print_ground(found: Outlook, units: UnitSystem) -> None:
     """What the seasons differ in, and what the model rests on."""
-    from fertadjust import simulation_words as words
+    from fertadjust import simulation_ground as ground
 
     model = found.setup.model
     _head("What the seasons differ in")
-    for text in words.differs(found.setup.scenario)[1:]:
+    for text in ground.differs(found.setup.scenario):
         say(text, indent="  ", hang=4)
-    say(words.ASSUMED)
+    say(ground.ASSUMED)
     _head("What the model rests on")
-    say(f"{model.title}. {words.assumed_share(model)}; each season draws its own value from every range.")
-    for text in words.rests_on(model):
+    say(f"{model.title}. {ground.assumed_share(model)}; each season draws its own value from every range.")
+    for text in ground.rests_on(model, units):
         say(text, indent="  ", hang=4)
     _head("Sources")
     for key, citation in _citations(found).items():

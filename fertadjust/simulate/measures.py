@@ -52,6 +52,7 @@ MEASURES: Final = (
     Measure("left", "nitrogen left in the bed", "lb/ac", -1),
     Measure("changes", "changes of the rate, those that ran out among them", "", 0),
     Measure("reversals", "changes that take back the direction of the one before", "", -1),
+    Measure("wrong_way", "weeks fed the wrong way: more than planned above the band, less below it", "share", -1),
     Measure("over_cap", "seasons that pass the season cap", "share", -1),
     Measure("out_of_bounds", "weeks outside floor and ceiling", "share", -1),
 )
@@ -123,6 +124,7 @@ def measured(course: Course, plan: Plan) -> dict[str, Array]:
         "left": course.state.nitrate + course.state.ammonium,
         "changes": np.abs(moves).sum(axis=0),
         "reversals": _reversals(moves),
+        "wrong_way": _wrong_way(course, plan, side).sum(axis=0) / weeks,
         "over_cap": passed,
         "out_of_bounds": _outside(course, plan).mean(axis=0),
     }
@@ -157,19 +159,36 @@ def _to_return(side: Array) -> Array:
 
 
 def _moves(course: Course, plan: Plan) -> Array:
-    """-1, 0 or 1 for each fed week and season: whether what was aimed at moved since the week before.
+    """-1, 0 or 1 for each week and season: whether what was aimed at moved since the week before.
 
-    Moved beside the plan, whose own ramp is no move. A change that runs out moves it as well; the season cap does
-    not, nor do floor and ceiling on a plan that ramps.
+    Moved beside the plan, whose own ramp is no move. A change that runs out moves it as well. What the season cap
+    takes off does not, nor does what floor and ceiling let a change act more or less on a plan that ramps.
     """
-    planned = np.array(plan.rates_lb_ac)
-    planned, aimed = planned[planned > 0, None], course.aimed[planned > 0]
-    factor = np.vstack([np.ones((1, aimed.shape[1])), (aimed / planned)[:-1]])
-    same = planned * factor
-    bounded = np.minimum(np.maximum(same, np.minimum(plan.floor_lb_ac, planned)), plan.ceiling_lb_ac)
-    up = aimed > np.maximum(same, bounded) + _MOVED
-    down = aimed < np.minimum(same, bounded) - _MOVED
-    return np.asarray(up.astype(float) - down)
+    enough = _MOVED + plan.rate_step_lb_ac
+    least, most, factor = (np.ones(course.aimed.shape[1]) for _ in range(3))
+    moves = np.zeros_like(course.aimed)
+    for week, planned in enumerate(plan.rates_lb_ac):
+        if planned <= 0:
+            continue
+        aimed, room = course.aimed[week], course.room[week]
+        floor, ceiling = min(plan.floor_lb_ac, planned), plan.ceiling_lb_ac
+        capped = (aimed >= room - _SPENT) & (course.rate[week] <= room + _SPENT)
+        up = aimed > np.maximum(planned * factor, np.clip(planned * most, floor, ceiling)) + enough
+        down = aimed < np.minimum(planned * factor, np.clip(planned * least, floor, ceiling)) - enough
+        moves[week] = np.where(capped, 0.0, up.astype(float) - down)
+        held_up = (aimed > planned + enough) & (np.abs(aimed - ceiling) <= enough)
+        held_down = (aimed < planned - enough) & (np.abs(aimed - floor) <= enough)
+        now = aimed / planned
+        factor = np.where(capped, factor, now)
+        most = np.where(capped, most, np.where(held_up, np.inf, now))
+        least = np.where(capped, least, np.where(held_down, 0.0, now))
+    return moves
+
+
+def _wrong_way(course: Course, plan: Plan, side: Array) -> NDArray[np.bool_]:
+    """Weeks and seasons above the band at more than the plan, or below it at less."""
+    more = course.aimed - np.array(plan.rates_lb_ac)[:, None]
+    return np.asarray(((side == 1.0) & (more > _MOVED)) | ((side == -1.0) & (more < -_MOVED)))
 
 
 def _reversals(moves: Array) -> Array:

@@ -26,12 +26,14 @@ class Range(Strict):
     """One figure of the model: a value, or a range that each season draws from evenly.
 
     Attributes:
+        name: what it is called, in a few words.
         low, high: ends of the range [unit]; equal for a single value.
         unit, meaning: what it is.
         source, evidence: where it comes from. A range that is assumed says "project rule".
         fitted: what the figure was fitted to, or "".
     """
 
+    name: str = ""
     low: float = Field(allow_inf_nan=False)
     high: float = Field(allow_inf_nan=False)
     unit: str
@@ -76,6 +78,8 @@ class CropModel(Strict):
 
     Attributes:
         crop, title: the crop.
+        first: what has to be said of this model before anything else, in a sentence, or "".
+        not_for: growing systems that it is no model of, and their kinds: "greenhouse, soilless" is "greenhouse".
         tells_not: what the model cannot tell, in sentences.
         origins: stages that can place the demand curve; the first one with a date does.
         demand: points of the demand curve in order of time.
@@ -96,6 +100,8 @@ class CropModel(Strict):
     schema_: Literal[1] = Field(alias="schema")
     crop: str
     title: str
+    first: str = ""
+    not_for: tuple[str, ...] = ()
     tells_not: tuple[str, ...] = Field(min_length=1)
     origins: tuple[Origin, ...] = Field(min_length=1)
     demand: tuple[DemandPoint, ...] = Field(min_length=1)
@@ -129,6 +135,10 @@ class CropModel(Strict):
         return plain | {
             f"demand_{part}_{index}": getattr(point, part) for index, point in points for part in ("day", "share")
         }
+
+    def holds_for(self, system: str) -> bool:
+        """Whether it is a model of the crop in a growing system."""
+        return not any(system == other or system.startswith(f"{other},") for other in self.not_for)
 
     def origin_day(self, stages: StageDates) -> date:
         """Day 0 of the demand curve.

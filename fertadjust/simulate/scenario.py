@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, NamedTuple, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -188,3 +188,21 @@ class Scenario(Strict):
     rain: Rain = Rain()
     stage: Stage = Stage()
     field: FieldState = FieldState()
+
+
+class Origin(NamedTuple):
+    """Where a scenario comes from, and what is asked for instead of what it says.
+
+    Attributes:
+        file: name of the user's file that it was read from, or "" for one that ships.
+        extends: id of the shipped scenario that the file builds on, or "".
+        every: how often is sampled instead of what it says, such as "weekly", or "".
+    """
+
+    file: str = ""
+    extends: str = ""
+    every: str = ""
+
+
+SHIPPED = Origin()
+"""A scenario that ships, as it stands."""

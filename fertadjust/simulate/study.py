@@ -26,7 +26,7 @@ Count = Annotated[int, Field(ge=1, le=100_000, strict=True)]
 
 PLAN: Final = "the plan as it stands"
 UNGUARDED: Final = "a step at every result"
-BOUNDED: Final = "the same within the bounds"
+BOUNDED: Final = "a step within the bounds"
 RULES: Final = "the rules"
 TUNED: Final = "the rules with the figures found"
 
@@ -83,6 +83,7 @@ class StudyPlan(Strict):
     Attributes:
         above_counts: weight of a week above the band beside one below it.
         worth: share of the weeks that a value has to save to be taken over.
+        worth_calm: or share of the reversals, where it costs no weeks.
         tuning, report: the two parts.
         trials: what is tried.
         variants: other crops, each run in the report's first scenario.
@@ -91,6 +92,7 @@ class StudyPlan(Strict):
     schema_: Literal[1] = Field(alias="schema")
     above_counts: float = Field(ge=0, le=1)
     worth: float = Field(ge=0, le=1)
+    worth_calm: float = Field(ge=0, le=1)
     tuning: Part
     report: Part
     trials: tuple[Trial, ...] = Field(alias="try")
@@ -111,11 +113,25 @@ class Tried(NamedTuple):
     Attributes:
         name, value: the figure.
         saved: weeks out of band that it saves beside the shipped value, as a share of all weeks.
+        calmer: reversals of the rate that it saves in a season.
+        turns: reversals in a season with the shipped value.
     """
 
     name: str
     value: float | str
     saved: Estimate
+    calmer: Estimate
+    turns: float
+
+    def worth(self, worth: float, worth_calm: float) -> bool:
+        """Whether it is worth taking over.
+
+        It surely saves weeks, at least a share of all; or it surely saves reversals, at least a share of those
+        there are, and does not surely cost weeks.
+        """
+        saves = self.saved.mean >= worth and self.saved.low > 0
+        calms = self.calmer.mean >= worth_calm * self.turns and self.calmer.low > 0
+        return saves or (calms and self.saved.high > 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +195,7 @@ def study(
     runner = _Runner(season, model, scenarios, plan, processes, progress)
     tried = runner.trials()
     stays = {trial.name for trial in plan.trials if trial.stays}
-    found = _worth_taking([item for item in tried if item.name not in stays], plan.worth)
+    found = _worth_taking([item for item in tried if item.name not in stays], plan)
     compared = tuple(runner.compared(name, found) for name in plan.report.scenarios)
     guards = tuple(runner.without_guards(name) for name in plan.report.guards_in)
     variants = tuple(runner.varied(variant) for variant in plan.variants)
@@ -239,6 +255,8 @@ class _Runner:
         part = self.plan.tuning
         values = [(trial.name, value) for trial in self.plan.trials for value in trial.values]
         saved: list[list[Array]] = [[] for _ in values]
+        calmer: list[list[Array]] = [[] for _ in values]
+        turns: list[float] = []
         for scenario in part.scenarios:
             setup = self.setup(scenario, part.seed)
             ways = [Way(RULES, setup, ByTheRules())]
@@ -247,9 +265,11 @@ class _Runner:
             for index, other in enumerate(others):
                 weight = self.plan.above_counts
                 saved[index].append(bad_weeks(shipped, weight) - bad_weeks(other, weight))
+                calmer[index].append(shipped.measures["reversals"] - other.measures["reversals"])
+            turns.append(shipped.estimate("reversals").mean)
         return tuple(
-            Tried(name, value, estimate(np.mean(parts, axis=0)))
-            for (name, value), parts in zip(values, saved, strict=True)
+            Tried(name, value, _season_by_season(weeks), _season_by_season(calm), float(np.mean(turns)))
+            for (name, value), weeks, calm in zip(values, saved, calmer, strict=True)
         )
 
     def tuned(self, setup: Setup, values: Mapping[str, Any]) -> Setup:
@@ -303,12 +323,23 @@ def _beside(scenario: str, runs: Sequence[Run], above_counts: float) -> Beside:
     )
 
 
-def _worth_taking(tried: Sequence[Tried], worth: float) -> dict[str, float | str]:
-    """Of each figure the value that saves most, where that is worth taking over."""
+def _season_by_season(parts: Sequence[Array]) -> Estimate:
+    """Estimate of each season's mean over the scenarios."""
+    return estimate(np.asarray(np.mean(parts, axis=0)))
+
+
+def _worth_taking(tried: Sequence[Tried], plan: StudyPlan) -> dict[str, float | str]:
+    """Of each figure the value that is worth taking over.
+
+    Where there are several, the one that saves most weeks; where none saves weeks, the first in the plan's order,
+    which lists what is nearest to the shipped value first.
+    """
     best: dict[str, Tried] = {}
     for item in tried:
-        if item.saved.mean >= worth and item.saved.low > 0:
-            before = best.get(item.name)
-            if before is None or item.saved.mean > before.saved.mean:
-                best[item.name] = item
+        if not item.worth(plan.worth, plan.worth_calm):
+            continue
+        before = best.get(item.name)
+        more = before is not None and item.saved.mean > max(before.saved.mean, plan.worth) and item.saved.low > 0
+        if before is None or more:
+            best[item.name] = item
     return {name: item.value for name, item in best.items()}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import shutil
 import sys
 from pathlib import Path
@@ -14,9 +15,8 @@ from click.testing import Result
 
 from fertadjust.cli import simulate as command
 from fertadjust.errors import UserError
-from fertadjust.shipped import folder, shipped_policy
+from fertadjust.shipped import folder
 from fertadjust.simulation_files import crop_models, scenarios
-from fertadjust.units import UnitSystem
 from tests.cli.conftest import Refused, Run, contents, too_wide
 
 Args = tuple[object, ...]
@@ -65,6 +65,9 @@ def test_the_outlook_is_told_in_words(asked: Any, fresh: Path) -> None:
     model = crop_models()["strawberry"]
     assert all(words(sentence) in text for sentence in model.tells_not)
     assert all(words(figure.meaning) in text for figure in model.figures.values())
+    assert "Demand at the peak, 0.981 to 1.07 lb/ac/day: " in text
+    assert "rates per acre of bed top" in text
+    assert "intervals of so few are rough" in text
     assert "BOTTOMS-2013: Bottoms T.G." in text
     short = asked().stdout
     assert "With --full: what the seasons differ in" in words(short)
@@ -104,7 +107,7 @@ def test_a_scenario_is_named_or_read_from_a_file(asked: Any, tmp_path: Path) -> 
     own = tmp_path / "own.toml"
     own.write_text('schema = 1\nid = "own"\ntitle = "Our spring."\nseed = 7\n[feeding]\nmissed = 0.3\n')
     text = words(asked("--full", "--scenario", own).stdout)
-    assert "scenario own, seed 7." in text and "Our spring." in text
+    assert "scenario own (file own.toml), seed 7." in text and "Our spring." in text
     assert "30 % of the injections are left out" in text
     assert "seed 9." in words(asked("--scenario", own, "--seed", 9).stdout)
     assert scenarios()["rough"].title in words(asked("--scenario", "rough").stdout)
@@ -120,9 +123,12 @@ def test_a_scenario_is_named_or_read_from_a_file(asked: Any, tmp_path: Path) -> 
 )
 def test_sampling_may_be_set_apart_from_the_scenario(asked: Any, every: str, said: str, stored: Any) -> None:
     text = words(asked("--full", "--scenario", "weekly", "--every", every).stdout)
-    assert said in text and f"Sampling is set apart from that: {every}." in text
+    told = "as advised" if every == "advised" else every
+    assert said in text and f"Sampled {told} instead." in text
     data = json.loads(asked("--every", every, "--json").stdout)
     assert data["scenario"]["sampling"]["every"] == stored
+    assert data["scenario"]["title"] == scenarios()["usual"].title
+    assert data["sampled_instead"] == told
 
 
 def test_weekly_sampling_is_that_of_the_scenario_by_that_name(asked: Any) -> None:
@@ -140,8 +146,42 @@ def test_the_list_names_scenarios_and_crops(run: Run) -> None:
     assert all(f"{name}: {words(item.title)}" in text for name, item in scenarios().items())
     assert all(f"{crop}: {words(item.title)}" in text for crop, item in crop_models().items())
     data = json.loads(run("simulate", "--list", "--json").output)
+    assert data["schema"] == 1
     assert [item["id"] for item in data["scenarios"]] == list(scenarios())
     assert [item["crop"] for item in data["crops"]] == list(crop_models())
+
+
+def test_the_list_takes_no_other_options(run: Run, refused: Refused, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = refused("simulate", "--list", "--seasons", 40, "--chart", "a.png", "--full")
+    for name in ("--seasons", "--chart", "--full"):
+        assert f"Error: {name}: has no effect beside --list; leave it out" in told
+    assert "--json" not in told and "--seed" not in told
+    monkeypatch.setenv("FERTADJUST_SEASON", "somewhere")
+    run("simulate", "--list", "--json")
+
+
+def test_a_file_that_builds_on_a_scenario_is_told_as_such(asked: Any, not_asked: Any, tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    text = 'schema = 1\nextends = "usual"\n[feeding]\nmissed = 0.3\n'
+    own.write_text(text)
+    told = not_asked("--scenario", own)
+    assert "own.toml, id: is missing" in told and "own.toml, title: is missing" in told
+    own.write_text(f'id = "usual"\ntitle = "Ours."\n{text}')
+    assert 'own.toml, line 1, id: "usual" is the name of a scenario that ships' in not_asked("--scenario", own)
+    own.write_text(f'id = "ours"\ntitle = "Ours."\n{text}')
+    assert "scenario ours (file own.toml, on usual), seed 1. Ours." in words(asked("--scenario", own).stdout)
+    data = json.loads(asked("--scenario", own, "--json").stdout)
+    assert (data["scenario_file"], data["scenario_extends"]) == ("own.toml", "usual")
+
+
+def test_a_plan_without_a_cap_says_so(asked: Any, fresh: Path) -> None:
+    path = fresh / "season.toml"
+    path.write_text(re.sub(r"(?m)^season_cap = .*\n", "", path.read_text()))
+    text = words(asked().stdout)
+    assert "no cap is set" in text and "Not counted, no cap is set: seasons that pass the season cap." in text
+    data = json.loads(asked("--json").stdout)
+    [passed] = [item for item in data["measures"] if item["name"] == "over_cap"]
+    assert passed["ways"]["rules"]["mean"] is None
 
 
 # --- what is tried ------------------------------------------------------------------------------------------
@@ -187,19 +227,24 @@ def test_a_row_of_the_cross_check_table_can_be_tried(asked: Any) -> None:
 @pytest.mark.parametrize(
     ("tried", "said"),
     [
-        ("confidenc=0.9", '--try confidenc=0.9: "confidenc" is no policy value; there are: confidence, '),
+        ("confidenc=0.9", '--try confidenc: "confidenc" is no policy value; did you mean confidence? '),
+        ("foo=1", "All of them: fertadjust rules show strawberry-annual-plasticulture"),
+        ("confidence=0.8", "--try confidence: that is its value already, so there is nothing to try"),
         ("confidence", "write it as name=value, for example confidence=0.9"),
         ("confidence=", "write it as name=value"),
         ("confidence=1.5", "--try confidence: 1.5 is outside 0.5 to 0.999 probability"),
-        ("confidence=0,9", "--try confidence: should be a valid number; found '0,9'"),
-        ("confidence=nan", "--try confidence: should be a finite number"),
+        ("confidence=0,9", '--try confidence: should be a number; found "0,9"'),
+        ("confidence=nan", "--try confidence: should be a number; found nan"),
         ("cut_first=0.9", "--try cut_first: cut_first 0.9 is above cut_largest 0.25"),
         ("sample_days=7.5", "7.5 should be a whole number of days"),
         ("after_recovery=wait", "--try after_recovery: should be 'keep', 'ease' or 'plan'; found 'wait'"),
         ("floor=2", "floor and ceiling are set under [bounds]"),
         ("corrective_most=20", '"corrective_most" is no policy value'),
         ("cross_check.nothing=full", '"cross_check.nothing" is no policy value'),
-        ("cross_check.low-leaf-sufficient=most", "--try cross_check: should be 'full', 'half' or 'hold'"),
+        (
+            "cross_check.low-leaf-sufficient=most",
+            "--try cross_check.low-leaf-sufficient: should be 'full', 'half' or 'hold'",
+        ),
     ],
 )
 def test_a_value_that_cannot_be_tried_is_told(not_asked: Any, tried: str, said: str) -> None:
@@ -228,7 +273,11 @@ def metric(fresh: Path) -> Path:
 def test_a_metric_season_is_told_in_its_units(run: Run, metric: Path) -> None:
     output = run(*FEW, "--season", metric).stdout
     assert too_wide(output) == []
-    assert "nitrogen fed, kg N/ha" in output and "lb N/ac" not in output.partition("What the model rests on")[0]
+    assert "nitrogen fed, kg N/ha" in output and "lb N/ac" not in output
+    full = words(run(*FEW, "--season", metric, "--full").stdout)
+    assert "Demand at the peak, 1.1 to 1.2 kg/ha/day: " in full
+    assert "Nitrogen in the bed at the start, 12 to 36 kg/ha: " in full
+    assert "rates per hectare of bed top" in full
     assert json.loads(run(*FEW, "--season", metric, "--json").stdout)["plan"]["ceiling"] == pytest.approx(7.0)
 
 
@@ -236,17 +285,6 @@ def test_an_amount_is_tried_in_the_units_of_the_season(run: Run, metric: Path) -
     """UF-HS906, recalled: 7 x 2.0 = 14 lb/ac, which is 15.69 kg/ha."""
     text = words(run(*FEW, "--season", metric, "--try", "corrective_most=20").stdout)
     assert "corrective_most = 20 kg N/ha in all instead of 15.69 kg N/ha in all" in text
-
-
-def test_an_amount_reaches_the_rules_in_pounds() -> None:
-    """20 kg/ha is 17.844 lb/ac, from the exact definitions of pound and acre."""
-    policy = shipped_policy("florida-strawberry")
-    given = ("corrective_most=20", "confidence=0.9")
-    read = command._tried(policy, given, UnitSystem.METRIC)
-    assert read == {"corrective_most": pytest.approx(17.8436, abs=1e-3), "confidence": 0.9}
-    assert command._tried(policy, given, UnitSystem.US) == {"corrective_most": 20.0, "confidence": 0.9}
-    with pytest.raises(UserError, match="is above corrective_most"):
-        command._tried(policy, ("corrective_least=20",), UnitSystem.METRIC)
 
 
 # --- the chart ----------------------------------------------------------------------------------------------
@@ -273,9 +311,29 @@ def test_a_chart_of_another_kind_is_refused_before_anything_is_simulated(
     assert f'"{name}": a chart is written as .png, .svg, .pdf; use one of these' in not_asked("--chart", name)
 
 
-def test_a_place_that_cannot_be_written_is_told(not_asked: Any, tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["pages/a.png", "folder.png", "/proc/a.png"])
+def test_a_place_that_cannot_be_written_is_told_before_anything_is_simulated(
+    not_asked: Any, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, name: str
+) -> None:
+    """A file in place of a folder, a folder in place of a file, a folder that takes no file."""
     (tmp_path / "pages").write_text("not a folder")
-    assert "cannot be written" in not_asked("--chart", "pages/a.png")
+    (tmp_path / "folder.png").mkdir()
+    monkeypatch.setattr("fertadjust.simulate.outlook.outlook", pytest.fail)
+    assert f"{name}: cannot be written: " in not_asked("--chart", name)
+
+
+@pytest.mark.parametrize(("args", "begins"), [((), "Creek side: 20"), (("--json",), "{")])
+def test_what_was_found_is_shown_even_where_the_chart_fails_at_last(
+    run: Run, fresh: Path, monkeypatch: pytest.MonkeyPatch, args: tuple[str, ...], begins: str
+) -> None:
+    def full(*_: object) -> None:
+        raise UserError("cannot be written: No space left on device")
+
+    monkeypatch.setattr("fertadjust.charts.save_figure", full)
+    result = run(*FEW, "--season", fresh, "--chart", "a.png", *args, code=2)
+    assert result.stdout.startswith(begins)
+    assert "nitrogen fed" in result.stdout and "Wrote" not in result.stdout
+    assert "No space left on device" in result.stderr
 
 
 def test_a_run_that_is_broken_off_leaves_no_file(
@@ -318,6 +376,11 @@ def test_a_fault_of_a_scenario_file_is_told_with_its_line(not_asked: Any, tmp_pa
     (tmp_path / "own.toml").write_text('schema = 1\nid = "own"\ntitle = "x"\n[feeding]\nmissed = 2\n')
     told = not_asked("--scenario", "own.toml")
     assert "own.toml, line 5, feeding.missed: should be less than or equal to 1" in told
+    (tmp_path / "own.toml").write_text('schema = 1\nid = "Our own"\ntitle = "x"\nsampling = 7\n')
+    told = not_asked("--scenario", "own.toml")
+    assert "line 2, id: should be of small letters, digits and hyphens" in told
+    assert "line 4, sampling: should be a table of its own, such as [sampling]" in told
+    assert "valid" not in told and "pattern" not in told
 
 
 def test_a_crop_without_a_model_is_told_with_those_there_are(refused: Refused, tmp_path: Path) -> None:

@@ -11,8 +11,11 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from fertadjust.chart_style import rendered
+from fertadjust.simulate.guards import with_values
 from fertadjust.simulate.outlook import PLAN, RULES, TRIED, Outlook, outlook
+from fertadjust.simulate.scenario import Origin
 from fertadjust.simulation_chart import outlook_figure
+from fertadjust.simulation_files import crop_model
 from fertadjust.units import UnitSystem
 from tests.chart_support import collisions, shapes
 from tests.simulate.support import georgia, scenario, strawberry
@@ -140,11 +143,69 @@ def test_texts_fit_and_lie_apart(request: pytest.FixtureRequest, which: str, nam
 
 
 def test_a_spread_far_off_does_not_flatten_the_band(found: Outlook) -> None:
-    """Of seasons that fall to next to nothing, the axis holds no more than three times beyond band and medians."""
-    runs = tuple(replace(run, value=np.where(np.arange(25) < 3, 1e-3, run.value)) for run in found.runs)
-    low, _ = outlook_figure(replace(found, runs=runs), US).axes[0].get_ylim()
+    """Of seasons that fall to next to nothing, the axis holds no more than ten times beyond band and medians.
+
+    What leaves it is told in words, with how far it goes.
+    """
+    runs = tuple(replace(run, value=np.where(np.arange(25) < 3, 0.01, run.value)) for run in found.runs)
+    figure = outlook_figure(replace(found, runs=runs), US)
+    low, _ = figure.axes[0].get_ylim()
     medians = [np.median(run.value, axis=1).min() for run in runs]
-    assert low > min(*medians, float(np.nanmin(found.bands()[0]))) / 6
+    assert low > min(*medians, float(np.nanmin(found.bands()[0]))) / 13
+    text = " ".join(said(figure).split())
+    assert (
+        "Beyond the panel: rules 5 % falls to 0.01 ppm; plan 5 % falls to 0.01 ppm; tried 5 % falls to 0.01 ppm."
+        in text
+    )
+    assert "plan 5 %, below" in text and "plan 95 %, above" not in text
+    assert [item for item in collisions(shapes(figure)) if item[0] > 0.05] == []
+
+
+def test_a_spread_that_lies_near_stays_on_the_axis(found: Outlook, figure: Figure) -> None:
+    """In the scenario in which everything goes wrong the lowest twentieth falls far below the band."""
+    low, high = figure.axes[0].get_ylim()
+    for run in found.runs:
+        assert low < np.quantile(run.value, 0.05, axis=1).min()
+        assert high > np.quantile(run.value, 0.95, axis=1).max()
+    assert "Beyond the panel" not in said(figure)
+    assert np.quantile(found.run(PLAN).value, 0.05, axis=1).min() < float(np.nanmin(found.bands()[0])) / 3
+
+
+def test_days_before_the_first_and_after_the_last_band_are_left_out(plain: Outlook, figure: Figure) -> None:
+    """UGA-2021 has no band before first bloom; here the plan begins with a week of none."""
+    low = plain.reference.low.copy()
+    low[:77] = np.nan
+    early = replace(plain, reference=replace(plain.reference, low=low))
+    drawn = outlook_figure(early, US)
+    axes = drawn.axes[0]
+    [median] = [item for item in axes.lines if item.get_label() == RULES]
+    start = plain.setup.season.plan.start.toordinal()
+    assert np.asarray(median.get_xdata()).tolist() == [start + day for day in range(7, 84)]
+    assert line(axes, RULES) == pytest.approx(np.median(plain.run(RULES).value[7:84], axis=1))
+    assert "Days before the first and after the last band are left out" in " ".join(said(drawn).split())
+    assert "Days after the last band are left out" in " ".join(said(outlook_figure(plain, US)).split())
+    assert "left out" not in said(figure)
+    assert line(drawn.axes[1], RULES).size == 2 * 14
+
+
+def test_the_foot_says_what_the_seasons_were_made_of(found: Outlook) -> None:
+    policy = with_values(found.setup.season.policy, {"confidence": 0.7})
+    season = replace(found.setup.season, policy=policy)
+    setup = replace(found.setup, season=season, model=crop_model("tomato"))
+    own = replace(found, setup=setup, origin=Origin("our.toml", "rough", "weekly"))
+    text = " ".join(said(outlook_figure(own, METRIC)).split())
+    for part in (
+        "Tried: confidence = 0.6 probability instead of 0.7 probability.",
+        "Rule values that the season file sets: confidence = 0.7 probability.",
+        "scenario rough (file our.toml, on rough), seed 1.",
+        "Sampled weekly instead.",
+        "rules strawberry-annual-plasticulture",
+        "band table strawberry-petiole-dry-us-southeast",
+        "rates per hectare of bed top",
+        "Mind that in this model a tomato crop",
+    ):
+        assert part in text, part
+    assert "a tomato crop fed as published" in str(outlook_figure(own, METRIC).get_label())
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".png"])

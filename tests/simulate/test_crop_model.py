@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from fertadjust.evidence import Evidence
+from fertadjust.shipped import shipped_policy
 from fertadjust.simulate.crop_model import (
     STEPS_PER_DAY,
     State,
@@ -303,7 +305,10 @@ def test_the_published_uptake_of_a_season_comes_out_at_the_published_rates() -> 
 
 
 def test_nitrate_of_a_fed_bed_falls_as_published_between_feedings() -> None:
-    """0.052 to 0.073 a day over 9 and 10 days (HORT-2023); the middle of the model's ranges."""
+    """0.052 to 0.073 a day over 9 and 10 days in Italy (HORT-2023), the nearest figure there is.
+
+    The 14 to 19 days of need in the bed of a just supplied crop are assumed after it; the middle of the ranges.
+    """
     for days in (9, 10):
         figures = typical()
         begun = start(figures._replace(soil_start=figures.soil_reference), FRUITING)
@@ -393,6 +398,27 @@ def test_how_slowly_a_raise_by_a_third_shows_is_what_the_crop_says_of_itself() -
     said = " ".join(crop_model("strawberry").tells_not)
     after = {days: 100 * shown(typical(), 4 / 3, days) for days in (10, 35)}
     assert f"by {after[10]:.0f} % after ten days and by {after[35]:.0f} % after five weeks" in said
+
+
+def test_a_raise_shows_slower_than_the_rules_wait_as_the_crop_says_of_itself() -> None:
+    """A third more is not yet a tenth more in the petiole after the days that the rules wait for it."""
+    waits = int(shipped_policy("strawberry-annual-plasticulture").lag_nitrate_days.value)
+    assert waits <= 10
+    assert shown(typical(), 4 / 3, waits) < 0.1
+    assert "slower than the week or so that the rules wait" in " ".join(strawberry().tells_not)
+
+
+def test_what_is_assumed_of_the_bed_and_its_water_is_not_called_published() -> None:
+    """14 to 19 days of need after the nearest figure there is; irrigation from the water use to a quarter more."""
+    model = strawberry()
+    assert model.soil_days.evidence is model.irrigation.evidence is Evidence.PROJECT_RULE
+    assert f"{model.soil_days.low:.0f} to {model.soil_days.high:.0f} days of the crop's need" in " ".join(
+        model.tells_not
+    )
+    assert model.soil_days.low == pytest.approx(1 / 0.073, abs=0.5)  # HORT-2023
+    assert model.soil_days.high == pytest.approx(1 / 0.052, abs=0.5)
+    # ASHS-2011: a median of 113 % of the water use
+    assert (model.irrigation.low + model.irrigation.high) / 2 == pytest.approx(1.13)
 
 
 # --- the direction of every answer ----------------------------------------------------------------------------

@@ -10,13 +10,15 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fertadjust import __version__
 from fertadjust import simulation_words as words
 from fertadjust.evidence import split_sources
 from fertadjust.shipped import citations_for
 from fertadjust.simulate.measures import MEASURES
 from fertadjust.simulate.outlook import PLAN, RULES, TRIED, Outlook, outlook
-from fertadjust.simulate.scenario import Scenario
+from fertadjust.simulate.scenario import Origin, Scenario
 from fertadjust.simulation_data import SCHEMA, outlook_data
+from fertadjust.simulation_files import crop_model
 from fertadjust.units import UnitSystem
 from tests.simulate.support import georgia, scenario, strawberry
 
@@ -51,8 +53,36 @@ def test_the_data_say_what_they_are(data: dict[str, Any]) -> None:
     assert data["schema"] == SCHEMA == 1
     assert data["what"].startswith("A model, not a forecast")
     assert (data["block"], data["seasons"], data["seed"]) == ("north", 20, 1)
+    assert data["program"] == f"fertadjust {__version__}"
+    assert data["mind"] is None
+    assert words.ROUGH in data["limits"]
+    assert "With what was tried it was " in data["headline"]
+    assert "lie below" in data["shares"]
     assert data["units"] == {"rate": "lb N/ac/week", "total": "lb N/ac", "petiole": "ppm"}
     assert set(strawberry().tells_not) <= set(data["limits"])
+
+
+def test_figures_of_the_scenario_say_what_they_are_in(data: dict[str, Any]) -> None:
+    parts = {
+        f"{part}.{name}" for part, value in data["scenario"].items() if isinstance(value, dict) for name in value
+    }
+    assert set(data["scenario_units"]) == parts
+    assert data["scenario"]["sampling"]["first_day"] == 9
+    assert "0 being the plan's first day" in data["scenario_units"]["sampling.first_day"]
+    assert data["first_sample"] == {"day_of_plan": 10, "date": "2026-03-11"}
+    assert (data["scenario_file"], data["scenario_extends"], data["sampled_instead"]) == (None, None, None)
+
+
+def test_where_the_scenario_comes_from_is_told(found: Outlook) -> None:
+    own = of(replace(found, origin=Origin("own.toml", "usual", "weekly")))
+    assert (own["scenario_file"], own["scenario_extends"]) == ("own.toml", "usual")
+    assert own["sampled_instead"] == "weekly"
+
+
+def test_what_a_model_has_to_say_first_is_told(found: Outlook) -> None:
+    tomato = of(replace(found, setup=replace(found.setup, model=crop_model("tomato"))))
+    assert tomato["mind"] == crop_model("tomato").first
+    assert tomato["model"]["figures"]["half_uptake"]["name"] == "soil at half the uptake"
 
 
 def test_scenario_and_model_can_be_read_again(data: dict[str, Any]) -> None:
@@ -72,6 +102,8 @@ def test_the_numbers_are_those_of_the_words(found: Outlook, units: UnitSystem) -
     for item, measure, row in zip(of(found, units)["measures"], MEASURES, rows, strict=True):
         assert item["name"] == measure.name
         assert item["unit"] == words.unit_words(measure, units)
+        unit = "points" if item["unit"] == "%" else item["unit"]
+        assert [other["unit"] for other in item["differences"]] == [unit, unit]
         digits = len(row[1].partition(".")[2])
         assert row[1:4] == [f"{item['ways'][way]['mean']:.{digits}f}" for way in (PLAN, RULES, TRIED)]
         rules, tried = item["differences"]
@@ -95,7 +127,8 @@ def test_what_is_not_known_is_null(found: Outlook) -> None:
     [item] = [item for item in of(replace(found, runs=runs))["measures"] if item["name"] == "return"]
     assert item["ways"][RULES] == {"mean": None, "low": None, "high": None, "n": 0}
     assert item["differences"][0] == {
-        "way": RULES, "than": PLAN, "mean": None, "low": None, "high": None, "n": 0, "clear": False
+        "way": RULES, "than": PLAN, "mean": None, "low": None, "high": None, "n": 0, "unit": "weeks",
+        "clear": False,
     }  # fmt: skip
 
 
@@ -106,6 +139,8 @@ def test_the_band_is_null_where_the_table_has_none(data: dict[str, Any]) -> None
     assert (petiole["days"][0], petiole["band"]["low"][0], petiole["band"]["high"][0]) == ("2026-03-02", 600, 1500)
     assert petiole["band"]["low"][83] is not None
     assert petiole["band"]["low"][84:] == [None] * 14
+    for way in petiole["ways"].values():
+        assert all(row[84:] == [None] * 14 and None not in row[:84] for row in way.values())
     assert data["weeks_with_band"] == 12
 
 
@@ -115,7 +150,7 @@ def test_spreads_are_quantiles_of_the_seasons(found: Outlook, data: dict[str, An
         assert list(days) == ["0.05", "0.25", "0.5", "0.75", "0.95"]
         assert days["0.5"][40] == pytest.approx(np.median(run.value[40]))
         assert days["0.95"][40] == pytest.approx(np.quantile(run.value[40], 0.95))
-        assert all(low <= high for low, high in zip(days["0.05"], days["0.25"], strict=True))
+        assert all(low <= high for low, high in zip(days["0.05"][:84], days["0.25"][:84], strict=True))
         weeks = data["rates"]["ways"][run.name]
         assert weeks["0.5"][5] == pytest.approx(np.median(run.rate[5]))
     assert data["rates"]["ways"][PLAN]["0.05"] == pytest.approx(PLANNED)
@@ -139,6 +174,10 @@ def test_a_plan_without_a_cap_has_none() -> None:
     bare = outlook(georgia(), strawberry(), scenario("calm"), 10)
     found = of(bare)
     assert found["plan"]["season_cap"] is None
+    [passed] = [item for item in found["measures"] if item["name"] == "over_cap"]
+    assert passed["ways"][RULES]["mean"] is None and passed["differences"][0]["mean"] is None
+    assert passed["differences"][0]["clear"] is False
+    assert found["plan"]["per"] == "acre of bed top"
     assert found["policy"]["tried"] == []
     assert list(found["measures"][0]["ways"]) == [PLAN, RULES]
 

@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from fertadjust.errors import UserError
 from fertadjust.simulate.parameters import CropModel, Range, crops, middle
+from fertadjust.simulation_files import crop_model
 from fertadjust.stages import StageDates
 from fertadjust.units import KG_HA_PER_LB_AC
 from tests.rules import names_a_source
@@ -144,6 +145,20 @@ def test_the_first_stage_with_a_date_places_the_demand() -> None:
     assert model.origin_day(StageDates({"first_bloom": bloom, "full_bloom": date(2026, 4, 1)}, END)) == bloom
     assert model.origin_day(StageDates({"full_bloom": date(2026, 3, 12)}, END)) == bloom
     assert model.origin_day(StageDates({"main_fruiting": date(2026, 4, 6)}, END)) == bloom
+
+
+@pytest.mark.parametrize(
+    ("system", "holds"),
+    [("greenhouse", False), ("greenhouse, soilless", False), ("field", True), ("greenhouses", True)],
+)
+def test_a_model_is_not_for_the_systems_that_it_names_and_their_kinds(system: str, holds: bool) -> None:
+    assert crop_model("tomato").holds_for(system) is holds
+    assert strawberry().holds_for(system)
+
+
+@pytest.mark.parametrize("crop", ["strawberry", "potato"])
+def test_what_a_hectare_is_taken_for_is_said(crop: str) -> None:
+    assert any("a hectare of whatever the plan's rate is per" in text for text in crop_model(crop).tells_not)
 
 
 def test_without_a_date_the_stages_that_would_do_are_named() -> None:

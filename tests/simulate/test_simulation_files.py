@@ -6,19 +6,30 @@ from pathlib import Path
 
 import pytest
 
+from fertadjust import simulation_files
 from fertadjust.errors import Fault, UserError
-from fertadjust.shipped import shipped_policy
+from fertadjust.shipped import data_folder
+from fertadjust.simulate.scenario import Origin, Scenario
 from fertadjust.simulation_files import (
+    FINDINGS,
     USUAL,
-    check_tried,
+    check_target,
     crop_model,
     crop_models,
-    read_scenario,
-    scenario_of,
+    findings_folder,
     scenarios,
 )
+from fertadjust.study_words import FIGURE
 
 HEAD = 'schema = 1\nid = "own"\ntitle = "Our own."\n'
+
+
+def read_scenario(path: Path) -> Scenario:
+    return simulation_files.read_scenario(path)[0]
+
+
+def scenario_of(name: str) -> Scenario:
+    return simulation_files.scenario_of(name)[0]
 
 
 def written(folder: Path, text: str, name: str = "own.toml") -> Path:
@@ -39,19 +50,6 @@ def test_a_crop_without_a_model_is_told_which_crops_have_one() -> None:
     (fault,) = caught.value.faults
     assert fault.key == "crop.name"
     assert "kohlrabi" in fault.message and "strawberry" in fault.message
-
-
-@pytest.mark.parametrize("name", ["confidence", "cut_first"])
-def test_a_value_to_try_that_the_policy_does_not_allow_is_told_by_its_name(name: str) -> None:
-    with pytest.raises(UserError) as caught:
-        check_tried(shipped_policy("strawberry-annual-plasticulture"), {name: 7.5})
-    (fault,) = caught.value.faults
-    assert fault.key == name
-    assert "7.5" in fault.message
-
-
-def test_a_value_to_try_that_the_policy_allows_is_taken() -> None:
-    check_tried(shipped_policy("strawberry-annual-plasticulture"), {"confidence": 0.9})
 
 
 def test_models_are_kept_by_crop() -> None:
@@ -120,8 +118,9 @@ def test_extending_what_is_not_there_is_told_with_the_line_and_what_there_is(tmp
     ("text", "line", "key", "part"),
     [
         ("seed = -1\n", 4, "seed", "-1"),
-        ("seed = 2.5\n", 4, "seed", "integer"),
-        ('seed = "seven"\n', 4, "seed", "integer"),
+        ("seed = 2.5\n", 4, "seed", "should be a whole number; found 2.5"),
+        ('seed = "seven"\n', 4, "seed", 'should be a whole number; found "seven"'),
+        ("seed = true\n", 4, "seed", "should be a whole number; found true"),
         ("weather = 1\n", 4, "weather", "is not a known key; known here: schema, id, title, seed"),
         ("[rain]\noften = 2\n", 5, "rain.often", "known here: a_week, lost, noted"),
         ("[rain]\na_week = 9\n", 5, "rain.a_week", "9"),
@@ -129,8 +128,10 @@ def test_extending_what_is_not_there_is_told_with_the_line_and_what_there_is(tmp
         ("[laboratory]\ndays = { low = 3 }\n", 5, "laboratory.days.high", "is missing"),
         ("[laboratory]\nbias = { low = 0.0, high = 1.0 }\n", 5, "laboratory.bias", "should be above 0"),
         ("[stage]\n# how far\ndays_off = { low = -90, high = 0 }\n", 6, "stage.days_off.low", "-90"),
-        ("[field]\nneed = 1.2\n", 5, "field.need", ""),
-        ("sampling = 7\n", 4, "sampling", ""),
+        ("[field]\nneed = 1.2\n", 5, "field.need", "should be a table of its own, such as [field.need] with its "),
+        ("sampling = 7\n", 4, "sampling", "should be a table of its own, such as [sampling] with its keys below"),
+        ('[feeding]\nmissed = "few"\n', 5, "feeding.missed", 'should be a number; found "few"'),
+        ("[feeding]\nmissed = nan\n", 5, "feeding.missed", "should be a number; found nan"),
         ("[field.need]\nlow = 1.0\nhigh = 1.2\nmiddle = 1.1\n", 7, "field.need.middle", "known here: low, high"),
     ],
 )
@@ -146,7 +147,7 @@ def test_a_fault_is_placed_in_the_own_file_where_another_is_extended(tmp_path: P
 
 
 WRONG_TIMES = [
-    ("0", "1 to 60; found 0"),
+    ("0", "3 to 60; found 0"),
     ('"weekly"', "as advised"),
     ("7.5", "whole number"),
     ("true", "found True"),
@@ -177,3 +178,67 @@ def test_what_has_to_be_there_is_missed(tmp_path: Path, missing: str) -> None:
     text = "".join(line + "\n" for line in HEAD.splitlines() if not line.startswith(missing))
     (fault,) = faults(written(tmp_path, text))
     assert (fault.key, fault.message) == (missing, "is missing")
+
+
+def test_a_name_or_title_out_of_form_is_told_in_plain_words(tmp_path: Path) -> None:
+    path = written(tmp_path, 'schema = 1\nid = "Our own"\ntitle = ""\n')
+    name, title = faults(path)
+    assert (name.line, name.key, title.line, title.key) == (2, "id", 3, "title")
+    assert name.message == 'should be of small letters, digits and hyphens, such as our-spring; found "Our own"'
+    assert title.message == "should not be empty"
+    (number,) = faults(written(tmp_path, 'schema = 1\nid = "own"\ntitle = 7\n'))
+    assert number.message == "should be text in quotes; found 7"
+
+
+def test_a_file_that_builds_on_another_has_a_name_and_title_of_its_own(tmp_path: Path) -> None:
+    found = faults(written(tmp_path, 'schema = 1\nextends = "usual"\n[rain]\na_week = 9\n'))
+    assert {(fault.key, fault.message) for fault in found if fault.key != "rain.a_week"} == {
+        ("id", "is missing"),
+        ("title", "is missing"),
+    }
+    assert len(found) == 3
+
+
+@pytest.mark.parametrize("name", ["usual", "rough"])
+def test_a_file_may_not_pass_as_a_scenario_that_ships(tmp_path: Path, name: str) -> None:
+    (fault,) = faults(written(tmp_path, f'schema = 1\nextends = "usual"\nid = "{name}"\ntitle = "Ours."\n'))
+    assert (fault.file, fault.line, fault.key) == ("own.toml", 3, "id")
+    assert f'"{name}" is the name of a scenario that ships' in fault.message
+
+
+def test_where_a_scenario_comes_from_is_known(tmp_path: Path) -> None:
+    plain = written(tmp_path, HEAD)
+    built = written(tmp_path, HEAD + 'extends = "rough"\n', "built.toml")
+    assert simulation_files.scenario_of(str(plain))[1] == Origin("own.toml")
+    assert simulation_files.scenario_of(str(built))[1] == Origin("built.toml", "rough")
+    assert simulation_files.scenario_of("rough")[1] == Origin()
+    shipped = data_folder("scenarios") / "rough.toml"
+    assert simulation_files.scenario_of(str(shipped)) == (scenarios()["rough"], Origin())
+
+
+# --- places to write to -------------------------------------------------------------------------------------
+
+
+def test_a_place_that_can_be_written_is_let_pass_and_left_as_it_is(tmp_path: Path) -> None:
+    check_target(tmp_path / "new" / "deep" / "a.png")
+    written(tmp_path, "stays", "a.png")
+    check_target(tmp_path / "a.png")
+    assert [path.name for path in tmp_path.iterdir()] == ["a.png"]
+    assert (tmp_path / "a.png").read_text(encoding="utf-8") == "stays"
+
+
+def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
+    """A folder, a file in place of a folder, a folder that takes nothing, a link that leads nowhere."""
+    (tmp_path / "folder.png").mkdir()
+    written(tmp_path, "no folder", "pages")
+    (tmp_path / "link.png").symlink_to(tmp_path / "nowhere" / "a.png")
+    places = [tmp_path / "folder.png", tmp_path / "pages" / "a.png", tmp_path / "link.png", Path("/proc/a.png")]
+    for path in places:
+        with pytest.raises(UserError, match="cannot be written: ") as caught:
+            check_target(path)
+        assert str(path) in str(caught.value)
+
+
+def test_the_findings_are_all_there() -> None:
+    assert all((findings_folder() / name).is_file() for name in FINDINGS)
+    assert FINDINGS[2] == FIGURE
