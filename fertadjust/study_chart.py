@@ -73,8 +73,8 @@ def _guards(axes: Axes, guards: Beside, weeks: int) -> None:
     axes.axvline(0.0, color=look.BLACK, linewidth=0.8)
     title = (
         f'Weeks in the band of {weeks} that leaving a guard out changes, in "{guards.scenario}": right of 0 the '
-        "guard "
-        "costs weeks in band, left of 0 it gains them. What it is for may be something else (reversals, bounds)."
+        "guard costs weeks in band, left of 0 it gains them. What it is for may be something else (reversals, "
+        "bounds)."
     )
     axes.set_title(folded(title, _WIDTH_IN - 0.6, 10.0), loc="left", x=-0.27)
     _rows(axes, [way.removeprefix("without ") for way in guards.gains])

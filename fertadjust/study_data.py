@@ -22,6 +22,7 @@ def findings_data(found: Study) -> dict[str, Any]:
                 "value": item.value,
                 "weeks saved": _numbers(item.saved),
                 "reversals saved": _numbers(item.calmer),
+                "wrong way saved": _numbers(item.righter),
                 "reversals": item.turns,
             }
             for item in found.tried

@@ -131,14 +131,12 @@ def _unguarded(found: Study) -> Iterator[str]:
             outside = max(row["out_of_bounds"].mean for row in means)
             line += (
                 f"; up to {100 * over:.0f} % of seasons past the cap, up to {100 * outside:.0f} % of weeks "
-                "outside floor "
-                "and ceiling"
+                "outside floor and ceiling"
             )
         yield f"{line}."
     yield (
         "The model knows no soft fruit, no salt and no law, so it cannot say whether a crop that is short for "
-        "longer, "
-        "or more nitrogen, is the better way."
+        "longer, or more nitrogen, is the better way."
     )
 
 
@@ -170,8 +168,8 @@ def _tuned(found: Study) -> str:
     if not found.found:
         return (
             f"Of the figures that were open, no other value saved as much as {100 * plan.worth:g} % of the "
-            "weeks, or "
-            f"{100 * plan.worth_calm:g} % of the reversals without costing weeks: the shipped ones stand."
+            f"weeks, or {100 * plan.worth_calm:g} % of the reversals without costing weeks: the shipped ones "
+            "stand."
         )
     named = ", ".join(f"{name} = {value_words(value)}" for name, value in found.found.items())
     more, unclear, less = _sorted_out(found.compared, TUNED, "bad_weeks")
@@ -179,8 +177,7 @@ def _tuned(found: Study) -> str:
     return (
         f"On the tuning seasons these figures were worth taking over: {named}. On the reported ones they came to "
         f"clearly fewer weeks out of band in {len(less)} scenarios, more in {len(more)}, not clear in "
-        f"{len(unclear)}; to "
-        f"clearly fewer reversals in {len(calmer)} and more in {len(turns)}."
+        f"{len(unclear)}; to clearly fewer reversals in {len(calmer)} and more in {len(turns)}."
     )
 
 
@@ -196,8 +193,7 @@ def _would_be_worth(found: Study) -> Iterator[str]:
             shares = " and ".join(f"{100 * item.saved.mean:.1f} % ({value_words(item.value)})" for item in worth)
             yield (
                 f"{trial.name} would save {shares} of the weeks and stays all the same: {trial.stays}. A grower "
-                "who "
-                "knows better sets it under [policy]."
+                "who knows better sets it under [policy]."
             )
 
 
@@ -209,8 +205,8 @@ def _varied(found: Study) -> Iterator[str]:
         yield (
             f'With {item.scenario}, in "{found.compared[0].scenario}": the rules beside the plan '
             f"{span(weeks, found.weeks, 2, sign=True)} weeks in band, a step at every result within the bounds "
-            "beside "
-            f"the rules {span(bounded, found.weeks, 2, sign=True)}; so what is found does not hang on that."
+            f"beside the rules {span(bounded, found.weeks, 2, sign=True)}; so what is found does not hang on "
+            "that."
             if clear(weeks) > 0 and clear(found.compared[0].gains[PLAN]["in_band"]) < 0
             else f'With {item.scenario}, in "{found.compared[0].scenario}": the rules beside the plan '
             f"{span(weeks, found.weeks, 2, sign=True)} weeks in band, so what is found does hang on that."

@@ -150,10 +150,8 @@ def _by_guard(found: Study) -> str:
             rows.append(cells)
     note = (
         "What leaving a guard out changes beside the rules with all of them, season by season. Nitrogen in "
-        "lb/ac. What "
-        "else holds a step back (how results are weighed together, the metering step, the smallest step) runs "
-        "every "
-        "time."
+        "lb/ac. What else holds a step back (how results are weighed together, the metering step, the smallest "
+        "step) runs every time."
     )
     return f"## Each guard left out\n\n{note}\n\n{_table(head, rows)}"
 
@@ -169,23 +167,23 @@ def _values(found: Study, season: BlockSeason) -> str:
         elif item.name in stays:
             said = f"{said}; stays: {stays[item.name]}"
         unit = getattr(shipped, "unit", "")
-        calm = span(item.calmer, 1.0, 2, sign=True)
+        calm, right = span(item.calmer, 1.0, 2, sign=True), span(item.righter, 100, 2, sign=True)
         now = f"{value_words(shipped.value)} {unit}".strip()
-        rows.append([item.name, now, value_words(item.value), span(item.saved, 100, 2, sign=True), calm, said])
+        rows.append(
+            [item.name, now, value_words(item.value), span(item.saved, 100, 2, sign=True), calm, right, said]
+        )
     meanings = "\n".join(
         f"- {name}: {getattr(season.policy, name).meaning}"
         for name in dict.fromkeys(item.name for item in found.tried)
     )
     note = (
         "Each value by itself beside the shipped one, over all scenarios of the tuning seasons: share of all "
-        "weeks "
-        "that it saves from being out of band, in %, and reversals that it saves in a season. A value is taken "
-        "over "
-        f"where it saves at least {100 * found.plan.worth:g} % of the weeks and clearly more than nothing, or at "
-        "least "
-        f"{100 * found.plan.worth_calm:g} % of the reversals and does not clearly cost weeks."
+        "weeks that it saves from being out of band and from being fed the wrong way, in %, and reversals that "
+        f"it saves in a season. A value is taken over where it saves at least {100 * found.plan.worth:g} % of "
+        f"the weeks and clearly more than nothing, or at least {100 * found.plan.worth_calm:g} % of the "
+        "reversals and does not clearly cost weeks."
     )
-    head = ["figure", "shipped", "tried", "weeks saved", "reversals saved", ""]
+    head = ["figure", "shipped", "tried", "weeks saved", "reversals saved", "wrong way saved", ""]
     return f"## Other figures tried\n\n{note}\n\n{meanings}\n\n{_table(head, rows)}"
 
 
@@ -206,8 +204,7 @@ def _limits(model: CropModel) -> str:
         f"- Assumed, or widened from what is published: {'; '.join(assumed)}.\n"
         f"- Fitted: {'; '.join(fitted) or 'nothing'}.\n"
         "- Every grower here accepts every advice on the day the result comes. Results are a laboratory's, with "
-        "errors "
-        "of the size that the rules reckon with."
+        "errors of the size that the rules reckon with."
     )
 
 

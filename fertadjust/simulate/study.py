@@ -114,6 +114,7 @@ class Tried(NamedTuple):
         name, value: the figure.
         saved: weeks out of band that it saves beside the shipped value, as a share of all weeks.
         calmer: reversals of the rate that it saves in a season.
+        righter: weeks fed the wrong way that it saves, as a share of all weeks.
         turns: reversals in a season with the shipped value.
     """
 
@@ -121,6 +122,7 @@ class Tried(NamedTuple):
     value: float | str
     saved: Estimate
     calmer: Estimate
+    righter: Estimate
     turns: float
 
     def worth(self, worth: float, worth_calm: float) -> bool:
@@ -254,8 +256,7 @@ class _Runner:
         """
         part = self.plan.tuning
         values = [(trial.name, value) for trial in self.plan.trials for value in trial.values]
-        saved: list[list[Array]] = [[] for _ in values]
-        calmer: list[list[Array]] = [[] for _ in values]
+        saved, calmer, righter = ([list[Array]() for _ in values] for _ in range(3))
         turns: list[float] = []
         for scenario in part.scenarios:
             setup = self.setup(scenario, part.seed)
@@ -266,10 +267,18 @@ class _Runner:
                 weight = self.plan.above_counts
                 saved[index].append(bad_weeks(shipped, weight) - bad_weeks(other, weight))
                 calmer[index].append(shipped.measures["reversals"] - other.measures["reversals"])
+                righter[index].append(shipped.measures["wrong_way"] - other.measures["wrong_way"])
             turns.append(shipped.estimate("reversals").mean)
         return tuple(
-            Tried(name, value, _season_by_season(weeks), _season_by_season(calm), float(np.mean(turns)))
-            for (name, value), weeks, calm in zip(values, saved, calmer, strict=True)
+            Tried(
+                name,
+                value,
+                saved=_season_by_season(saved[index]),
+                calmer=_season_by_season(calmer[index]),
+                righter=_season_by_season(righter[index]),
+                turns=float(np.mean(turns)),
+            )
+            for index, (name, value) in enumerate(values)
         )
 
     def tuned(self, setup: Setup, values: Mapping[str, Any]) -> Setup:

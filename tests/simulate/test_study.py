@@ -94,7 +94,7 @@ def test_progress_reaches_what_was_announced() -> None:
 
 def tried(name: str, value: float, saved: float, sure: float, calmer: float = 0.0) -> Tried:
     """A value that saves weeks, surely at least some of them, and reversals, of which there are 0.8 a season."""
-    return Tried(name, value, about(saved, sure), about(calmer, calmer / 2), 0.8)
+    return Tried(name, value, about(saved, sure), about(calmer, calmer / 2), about(0.0, 0.0), 0.8)
 
 
 def about(mean: float, low: float) -> Estimate:
