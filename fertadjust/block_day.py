@@ -126,7 +126,7 @@ class DayOfBlock:
         sample = self.found.next_sample
         runs = latest is not None and latest.factor != 1.0 and self.on <= latest.review
         if latest is not None and runs and (reading is None or reading.known <= latest.decided):
-            sample = latest.review - timedelta(days=review_days(self.facts, self.policy))
+            sample = latest.sample or latest.review - timedelta(days=review_days(self.facts, self.policy))
         elif reading is not None and self.moves():
             sample = min(sample, reading.sampled + timedelta(days=int(self.policy.sample_days.value)))
         sample = max(sample, self.on)

@@ -115,7 +115,8 @@ class BlockFacts:
         policy, path, ledger = self.policy, self.path_before(on), self.ledger(on)
         readings = self._readings.known_on(on)
         primary = deciding(readings.nitrogen, on, int(policy.stale_days.value))
-        standing_on = _answered_by(path.latest(on), primary, on, int(policy.stale_days.value))
+        latest = path.latest(on)
+        standing_on = _answered_by(latest, primary, on, int(policy.stale_days.value))
         past = history(readings.nitrogen, primary)
         logged, assumed = ledger.spent_lb_ac(on)
         horizon = on - timedelta(days=int(policy.observation_days.value))
@@ -136,6 +137,7 @@ class BlockFacts:
             soil_rain=None if soil is None else self._rain_after(soil[0], on),
             factor=path.standing_factor(standing_on),
             overdue=path.overdue(standing_on),
+            due=None if latest is None else latest.sample,
             last_shift=path.last_shift(standing_on),
             coming=coming,
             floor_lb_ac=self.plan.floor_lb_ac,

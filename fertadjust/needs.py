@@ -141,10 +141,11 @@ class DayNeeds(DayOfBlock):
 
     def _lapses(self) -> bool:
         """Whether the advice differs from what runs without a decision only where a change runs out."""
-        found = self.found
-        weeks = list(zip(self.in_force(), found.standing_rates_lb_ac, found.rates_lb_ac, strict=True))
-        ends = [abs(runs - stands) > _TINY for runs, stands, _ in weeks]
-        moved = [abs(runs - new) > _TINY for runs, _, new in weeks]
+        found, path = self.found, self.season.path_before(self.on)
+        if self.facts.factor == 1.0:
+            return False
+        ends = [path.change_for(week) is None for week in found.weeks]
+        moved = [abs(runs - new) > _TINY for runs, new in zip(self.in_force(), found.rates_lb_ac, strict=True)]
         return any(ends) and not any(moves and not over for moves, over in zip(moved, ends, strict=True))
 
     def _decide_or_lapse(self, past: Change | None) -> Iterator[Need]:

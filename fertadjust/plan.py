@@ -111,6 +111,7 @@ class Change:
         factor: factor on the planned weekly rates.
         rates_lb_ac: week number -> decided rate [lb/ac], after bounds and rounding.
         record: number of the decision's record.
+        sample: day of the next sample that was asked for with it, or None where that was not stored.
     """
 
     decided: date
@@ -119,6 +120,7 @@ class Change:
     factor: float
     rates_lb_ac: Mapping[int, float] = field(default_factory=dict)
     record: int = 0
+    sample: date | None = None
 
 
 class Shift(NamedTuple):

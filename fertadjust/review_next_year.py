@@ -135,13 +135,14 @@ def _band(review: Review, table: str, analyte: str, on: date) -> Band | None:
 
 def _slow_laboratory(review: Review, units: UnitSystem) -> _Found:
     del units
-    limit, waits = review.season.policy.laboratory_days.value, review.sampling.waits
+    policy, waits = review.season.policy, review.sampling.waits
+    limit = policy.laboratory_days.value + (0.0 if policy.late_days is None else policy.late_days.value)
     late = [days for days in waits if days > limit]
     if waits and median(waits) > limit:
         yield (
             "Get samples to the laboratory sooner, or set laboratory_days in [policy] to what it takes: reviews "
             "are set by it.",
-            f"{len(late)} of {counted(len(waits), 'report')} took longer than the {limit:g} days of the policy; "
+            f"{len(late)} of {counted(len(waits), 'report')} took longer than the {limit:g} days a review waits; "
             f"median {median(waits):g}, longest {max(waits)}",
         )
 

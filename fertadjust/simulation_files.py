@@ -177,13 +177,14 @@ def check_target(path: Path) -> None:
     Raises:
         UserError: it is a folder, a file stands where a folder is needed, or the folder cannot be written to.
     """
-    if path.is_dir():
-        raise UserError(Fault("cannot be written: it is a folder; name a file", str(path)))
-    folder = Path(os.path.realpath(path)).parent if path.is_symlink() else path.parent
-    if not path.is_symlink():
-        while not folder.exists() and folder != folder.parent:
-            folder = folder.parent
     try:
+        if path.is_dir():
+            raise UserError(Fault("cannot be written: it is a folder; name a file", str(path)))
+        path.exists()
+        folder = Path(os.path.realpath(path)).parent if path.is_symlink() else path.parent
+        if not path.is_symlink():
+            while not (folder.exists() or folder.is_symlink()) and folder != folder.parent:
+                folder = folder.parent
         with tempfile.TemporaryFile(dir=folder):
             pass
     except OSError as error:

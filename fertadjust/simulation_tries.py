@@ -34,6 +34,8 @@ def check_tried(policy: Policy, values: Mapping[str, Any]) -> None:
             row's name is "cross_check.<row>".
     """
     faults, fitting = [], dict[str, Any]()
+    if values.get(_TABLE) == {}:
+        faults.append(Fault("names no row; name one and its step", key=_TABLE))
     for name, value in _flat(values):
         message = _unknown(policy, name)
         if not message and isinstance(value, Mapping):

@@ -133,6 +133,7 @@ def decided_of(record: Record) -> Decided:
 def change_of(record: Record) -> Change:
     """The change of rate that a decision's record holds."""
     data = _content(record)
+    sample = data.get("advice", {}).get("next_sample")
     return Change(
         decided=date.fromisoformat(record.day),
         effective=date.fromisoformat(data["effective"]),
@@ -140,6 +141,7 @@ def change_of(record: Record) -> Change:
         factor=data["factor"],
         rates_lb_ac={int(week): rate for week, rate in data["rates_lb_ac"].items()},
         record=record.number,
+        sample=None if sample is None else date.fromisoformat(sample),
     )
 
 

@@ -35,13 +35,15 @@ _MARKS: Final = {PLAN: ("s", "white", look.BLACK), UNGUARDED: ("^", "white", loo
 def findings_figure(found: Study) -> Figure:
     """Draw a study: two panels, a row a scenario above and a row a guard below."""
     with look.chart_style():
-        guards = found.guards[0]
-        upper, lower = _ROW_IN * len(found.compared), _ROW_IN * len(guards.gains)
+        upper = _ROW_IN * len(found.compared)
+        lower = _ROW_IN * len(found.guards[0].gains) if found.guards else 0.0
         height = _HEAD_IN + upper + _GAP_IN + lower + _FOOT_IN
         figure = Figure(figsize=(_WIDTH_IN, height), dpi=100)
         figure.set_label(
-            "Weeks in the band by scenario and way of deciding, and what leaving each guard out changes."
+            "Simulated: weeks in the band by scenario and way of deciding, and what leaving a guard out changes."
         )
+        model = folded(_MODEL.format(seasons=found.plan.report.seasons), _WIDTH_IN - 0.4)
+        figure.text(0.02, 1 - 0.12 / height, model, va="top", fontsize=look.SMALL)
         width = _WIDTH_IN - _LEFT_IN - _RIGHT_IN
 
         def panel(bottom: float, tall: float, name: str) -> Axes:
@@ -49,7 +51,8 @@ def findings_figure(found: Study) -> Figure:
             return figure.add_axes(box, label=name)
 
         _scenarios(panel(_FOOT_IN + lower + _GAP_IN, upper, "scenarios"), found)
-        _guards(panel(_FOOT_IN, lower, "guards"), guards, found.weeks)
+        if found.guards:
+            _guards(panel(_FOOT_IN, lower, "guards"), found.guards[0], found.weeks)
         return figure
 
 
@@ -60,10 +63,10 @@ def _scenarios(axes: Axes, found: Study) -> None:
         offset = 0.16 * (index - (len(ways) - 1) / 2)
         rows = [item.means[way]["in_band"] for item in found.compared]
         _marks(axes, rows, found.weeks, offset, shape, fill, edge, way)
-    axes.set_title(f"Weeks in the band, of {found.weeks}", y=1.0, pad=34, loc="left", x=-0.27)
-    axes.legend(loc="lower left", bbox_to_anchor=(-0.29, 1.0), ncols=len(ways), frameon=False, fontsize=look.SMALL)
+    axes.set_title(f"Weeks in the band, of {found.weeks}", y=1.0, pad=44, loc="left", x=-0.27)
+    axes.legend(loc="lower left", bbox_to_anchor=(-0.29, 1.0), ncols=3, frameon=False, fontsize=look.SMALL)
     axes.set_xlim(0, found.weeks)
-    axes.set_xlabel("weeks")
+    axes.set_xlabel("weeks, with 95 % intervals")
     _rows(axes, [item.scenario for item in found.compared])
 
 
@@ -78,7 +81,7 @@ def _guards(axes: Axes, guards: Beside, weeks: int) -> None:
     )
     axes.set_title(folded(title, _WIDTH_IN - 0.6, 10.0), loc="left", x=-0.27)
     _rows(axes, [way.removeprefix("without ") for way in guards.gains])
-    axes.set_xlabel("weeks in the band more or less than with every guard")
+    axes.set_xlabel("weeks in the band more or less than with every guard, with 95 % intervals")
 
 
 def _marks(

@@ -23,7 +23,6 @@ def findings_data(found: Study) -> dict[str, Any]:
                 "weeks saved": _numbers(item.saved),
                 "reversals saved": _numbers(item.calmer),
                 "wrong way saved": _numbers(item.righter),
-                "reversals": item.turns,
             }
             for item in found.tried
         ],

@@ -22,7 +22,7 @@ def span(value: Estimate, scale: float = 1.0, digits: int = 1, sign: bool = Fals
 
 def _turned(value: Estimate) -> Estimate:
     """The difference the other way round."""
-    return Estimate(-value.mean, -value.high, -value.low, value.seasons)
+    return Estimate(0.0 - value.mean, 0.0 - value.high, 0.0 - value.low, value.seasons)
 
 
 def sentences(found: Study) -> list[str]:
@@ -41,15 +41,14 @@ def sentences(found: Study) -> list[str]:
 
 def _in_short(found: Study) -> str:
     first, weeks = found.compared[0], found.weeks
-    gains = [-weeks * item.gains[PLAN]["in_band"].mean for item in found.compared]
-    fed = _turned(first.gains[PLAN]["applied"])
-    lost = _turned(first.gains[PLAN]["unmet"])
+    gains = [weeks * _turned(item.gains[PLAN]["in_band"]).mean for item in found.compared]
+    fed, lost = (_turned(first.gains[PLAN][name]) for name in ("applied", "unmet"))
     return (
         f"In short: beside the plan as it stands the rules change the weeks in band by {min(gains):+.1f} to "
         f'{max(gains):+.1f} of {weeks}, by scenario. In "{first.scenario}" by '
         f"{span(_turned(first.gains[PLAN]['in_band']), weeks, 2, sign=True)}, to "
-        f"{span(first.means[RULES]['in_band'], weeks)}, with {span(fed, sign=True)} lb N/ac fed and "
-        f"{span(lost, sign=True)} lb N/ac of growth lost."
+        f"{span(first.means[RULES]['in_band'], weeks)}, nitrogen fed by {span(fed, sign=True)} and growth lost by "
+        f"{span(lost, sign=True)} lb N/ac."
     )
 
 
@@ -159,7 +158,7 @@ def _guards_in_words(found: Study) -> Iterator[str]:
                     key=lambda name: -abs(rows[name][measure].mean),
                 )
                 if some:
-                    sizes = ", ".join(f"{name} {scale * abs(rows[name][measure].mean):.2f}" for name in some)
+                    sizes = ", ".join(f"{name} {scale * abs(rows[name][measure].mean):.3g}" for name in some)
                     yield f'Guards that {words} in "{item.scenario}": {sizes}.'
 
 
@@ -167,9 +166,8 @@ def _tuned(found: Study) -> str:
     plan = found.plan
     if not found.found:
         return (
-            f"Of the figures that were open, no other value saved as much as {100 * plan.worth:g} % of the "
-            f"weeks, or {100 * plan.worth_calm:g} % of the reversals without costing weeks: the shipped ones "
-            "stand."
+            f"Of the figures that were open, no other value clearly saved {100 * plan.worth:g} % of the weeks, or "
+            f"{plan.worth_calm:g} reversals a season without costing weeks: the shipped ones stand."
         )
     named = ", ".join(f"{name} = {value_words(value)}" for name, value in found.found.items())
     more, unclear, less = _sorted_out(found.compared, TUNED, "bad_weeks")
@@ -183,34 +181,40 @@ def _tuned(found: Study) -> str:
 
 def _would_be_worth(found: Study) -> Iterator[str]:
     """Values that are worth it and stay as they are all the same."""
-    for trial in found.plan.trials:
+    plan = found.plan
+    for trial in plan.trials:
         worth = [
-            item
+            f"{100 * item.saved.mean:.1f} % of the weeks ({value_words(item.value)})"
+            if item.saves(plan.worth)
+            else f"{item.calmer.mean:.2f} reversals a season ({value_words(item.value)})"
             for item in found.tried
-            if item.name == trial.name and item.worth(found.plan.worth, found.plan.worth_calm)
+            if item.name == trial.name and item.worth(plan.worth, plan.worth_calm)
         ]
         if trial.stays and worth:
-            shares = " and ".join(f"{100 * item.saved.mean:.1f} % ({value_words(item.value)})" for item in worth)
             yield (
-                f"{trial.name} would save {shares} of the weeks and stays all the same: {trial.stays}. A grower "
+                f"{trial.name} would save {' and '.join(worth)} and stays all the same: {trial.stays}. A grower "
                 "who knows better sets it under [policy]."
             )
 
 
 def _varied(found: Study) -> Iterator[str]:
     """What the crop with other figures comes to in the first scenario."""
+    first = found.compared[0]
     for item in found.variants:
-        weeks = _turned(item.gains[PLAN]["in_band"])
-        bounded = item.gains[BOUNDED]["in_band"]
-        yield (
-            f'With {item.scenario}, in "{found.compared[0].scenario}": the rules beside the plan '
-            f"{span(weeks, found.weeks, 2, sign=True)} weeks in band, a step at every result within the bounds "
-            f"beside the rules {span(bounded, found.weeks, 2, sign=True)}; so what is found does not hang on "
-            "that."
-            if clear(weeks) > 0 and clear(found.compared[0].gains[PLAN]["in_band"]) < 0
-            else f'With {item.scenario}, in "{found.compared[0].scenario}": the rules beside the plan '
-            f"{span(weeks, found.weeks, 2, sign=True)} weeks in band, so what is found does hang on that."
-        )
+        parts = []
+        for way, words, around in (
+            (PLAN, "the rules beside the plan", True),
+            (BOUNDED, "a step at every result within the bounds beside the rules", False),
+        ):
+            usual, other = (one.gains[way]["in_band"] for one in (first, item))
+            usual, other = (_turned(usual), _turned(other)) if around else (usual, other)
+            said = "not clear in both"
+            if clear(usual) == clear(other) != 0:
+                said = "as with the model's own figures"
+            elif clear(usual) == -clear(other) != 0:
+                said = "the other way round than with the model's own figures"
+            parts.append(f"{words} {span(other, found.weeks, 2, sign=True)} weeks in band ({said})")
+        yield f'With {item.scenario}, in "{first.scenario}": {"; ".join(parts)}.'
 
 
 def value_words(value: float | str) -> str:

@@ -654,6 +654,22 @@ def test_a_cut_before_a_raise_runs_out_is_to_be_decided_at_once() -> None:
     assert need.text.startswith("Decide: cut nitrogen")
 
 
+def test_a_raise_on_an_own_rate_off_the_metering_step_is_to_be_decided_at_once() -> None:
+    """The rate in force is 4.72, which the rules would meter as 4.70: that is no change running out."""
+    own = Change(day_in(5, 3), day_in(6), day_in(8, 2), 4.72 / 5.25, dict.fromkeys((6, 7, 8), 4.72), 5)
+    one = season(result(900.0, 6, offset=5, delay=2), changes=(own,), applications=logged([1, 2, 3, 4, 5, 6]))
+    found = standing_of(one, day_in(7))
+    assert found.recommendation.action is Action.RAISE
+    (need,) = about(found, Matter.DECIDE)
+    assert (need.urgency, need.text[:13]) == (Urgency.TODAY, "Decide: raise")
+
+
+def test_the_sample_that_was_agreed_stays_where_the_policy_waits_otherwise_since() -> None:
+    review, agreed = day_in(8, 5), day_in(8, 2)
+    stored = replace(change(CAME, review), sample=agreed)
+    assert standing_of(kept(result(LOW), changes=(stored,)), CAME + timedelta(days=3)).next_sample == agreed
+
+
 @settings(deadline=None)
 @given(
     value=st.floats(200, 20000),

@@ -117,12 +117,12 @@ def test_a_gap_as_long_as_a_change_takes_to_show_is_not_long() -> None:
 
 
 def test_a_laboratory_slower_than_the_policy_thinks_is_told() -> None:
-    # three of five reports took 4, 9 and 4 days: median 4
+    # three of five reports took 6, 9 and 6 days: median 6; a review waits three days and two for a late result
     one = calm()
-    waits = {item.record: 3 for item in one.results} | {3: 4, 4: 9, 5: 4}
+    waits = {item.record: 3 for item in one.results} | {3: 6, 4: 9, 5: 6}
     late = [replace(item, received=item.sampled + timedelta(days=waits[item.record])) for item in one.results]
     assert said(replace(one, results=tuple(late)))["Get samples to"] == (
-        "3 of 5 reports took longer than the 3 days of the policy; median 4, longest 9"
+        "3 of 5 reports took longer than the 5 days a review waits; median 6, longest 9"
     )
 
 

@@ -181,7 +181,7 @@ def _check_chart(path: Path | None) -> None:
 
 def _sampled(scenario: Scenario, origin: Origin, every: str | None) -> tuple[Scenario, Origin]:
     """The scenario, sampled as often as asked for."""
-    if every is None:
+    if every is None or scenario.sampling.every == _EVERY[every]:
         return scenario, origin
     days = _EVERY[every]
     sampling = scenario.sampling.model_copy(update={"every": days})

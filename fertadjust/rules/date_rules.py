@@ -42,7 +42,7 @@ def review_date(facts: Facts, policy: Policy, draft: Draft) -> Outcome:
     )
     if facts.overdue is not None:
         why += f" The last change ended on {short_day(facts.overdue)}."
-        due = facts.overdue - timedelta(days=int(policy.laboratory_days.value))
+        due = facts.due or facts.overdue - timedelta(days=int(policy.laboratory_days.value))
         if facts.primary is None or facts.primary.sampled < due:
             draft = draft._replace(to_do=("A sample is overdue: take one now.", *draft.to_do))
     return fires(interval, saw, why, draft, f"review {short_day(review)}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fertadjust.compare import Comparison, compare
+from fertadjust.compare import Comparison, Side, compare
 from fertadjust.dates import short_day
 from fertadjust.evidence import Evidence
 from fertadjust.rules.facts import (
@@ -154,9 +154,11 @@ def lag_days(facts: Facts, policy: Policy) -> Figure:
 def review_days(facts: Facts, policy: Policy) -> int:
     """Days from the next sample to the review of the rate: those of the laboratory, and some for a late result.
 
-    None for a late result where leaf nitrogen decides: the raise that is published on it is for two weeks.
+    None for a late result where leaf nitrogen decides, or is low beside a petiole: the raise that is published on
+    it is for two weeks (UGA-AESL).
     """
     leaf = facts.primary is not None and facts.primary.tissue is Tissue.LEAF
+    leaf = leaf or (facts.leaf is not None and compared(facts.leaf, policy).sure is Side.BELOW)
     late = 0.0 if leaf or policy.late_days is None else policy.late_days.value
     return int(policy.laboratory_days.value + late)
 

@@ -111,6 +111,7 @@ class Facts:
         soil_rain: day of the first leaching rain after that test, or None.
         factor: factor in force.
         overdue: review date that has passed without a new decision, or None.
+        due: day of the sample that was asked for with the last decision, or None where it is not known.
         last_shift: the last move of the factor, or None.
         coming: weeks that a decision can still change.
         floor_lb_ac, ceiling_lb_ac, rate_step_lb_ac: bounds and metering step of a weekly rate [lb/ac].
@@ -150,6 +151,7 @@ class Facts:
     mix: Mapping[str, float]
     companions: tuple[Companion, ...]
     raised_lb_ac: tuple[float, ...] = ()
+    due: date | None = None
 
 
 class Limit(NamedTuple):

@@ -68,7 +68,7 @@ class ByTheRules:
         if not found.weeks:
             return Decision(None, found.next_sample)
         rates = dict(zip((week.number for week in found.weeks), found.rates_lb_ac, strict=True))
-        change = Change(on, found.weeks[0].start, found.review, found.factor, rates)
+        change = Change(on, found.weeks[0].start, found.review, found.factor, rates, sample=found.next_sample)
         return Decision(change, found.next_sample)
 
 

@@ -158,37 +158,43 @@ def _to_return(side: Array) -> Array:
     return np.where(runs > 0, outside.sum(axis=0) / np.maximum(runs, 1), np.nan)
 
 
+def _capped(course: Course) -> NDArray[np.bool_]:
+    """Weeks and seasons that the season cap cuts short or leaves nothing for."""
+    return np.asarray((course.aimed >= course.room - _SPENT) & (course.rate <= course.room + _SPENT))
+
+
 def _moves(course: Course, plan: Plan) -> Array:
-    """-1, 0 or 1 for each week and season: whether what was aimed at moved since the week before.
+    """-1, 0 or 1 for each week and season: whether what was aimed at moved since the last move.
 
     Moved beside the plan, whose own ramp is no move. A change that runs out moves it as well. What the season cap
     takes off does not, nor does what floor and ceiling let a change act more or less on a plan that ramps.
     """
-    enough = _MOVED + plan.rate_step_lb_ac
+    enough = max(_MOVED, 0.75 * plan.rate_step_lb_ac)
     least, most, factor = (np.ones(course.aimed.shape[1]) for _ in range(3))
-    moves = np.zeros_like(course.aimed)
+    moves, capped = np.zeros_like(course.aimed), _capped(course)
     for week, planned in enumerate(plan.rates_lb_ac):
         if planned <= 0:
             continue
-        aimed, room = course.aimed[week], course.room[week]
+        aimed = course.aimed[week]
         floor, ceiling = min(plan.floor_lb_ac, planned), plan.ceiling_lb_ac
-        capped = (aimed >= room - _SPENT) & (course.rate[week] <= room + _SPENT)
         up = aimed > np.maximum(planned * factor, np.clip(planned * most, floor, ceiling)) + enough
         down = aimed < np.minimum(planned * factor, np.clip(planned * least, floor, ceiling)) - enough
-        moves[week] = np.where(capped, 0.0, up.astype(float) - down)
+        moved = (up | down) & ~capped[week]
+        moves[week] = np.where(moved, up.astype(float) - down, 0.0)
+        now = aimed / planned
         held_up = (aimed > planned + enough) & (np.abs(aimed - ceiling) <= enough)
         held_down = (aimed < planned - enough) & (np.abs(aimed - floor) <= enough)
-        now = aimed / planned
-        factor = np.where(capped, factor, now)
-        most = np.where(capped, most, np.where(held_up, np.inf, now))
-        least = np.where(capped, least, np.where(held_down, 0.0, now))
+        factor = np.where(moved, now, factor)
+        most = np.where(moved, np.where(held_up, np.inf, now), most)
+        least = np.where(moved, np.where(held_down, 0.0, now), least)
     return moves
 
 
 def _wrong_way(course: Course, plan: Plan, side: Array) -> NDArray[np.bool_]:
-    """Weeks and seasons above the band at more than the plan, or below it at less."""
+    """Weeks and seasons above the band at more than the plan, or below it at less; not where the cap decides."""
     more = course.aimed - np.array(plan.rates_lb_ac)[:, None]
-    return np.asarray(((side == 1.0) & (more > _MOVED)) | ((side == -1.0) & (more < -_MOVED)))
+    wrong = ((side == 1.0) & (more > _MOVED)) | ((side == -1.0) & (more < -_MOVED))
+    return np.asarray(wrong & ~_capped(course))
 
 
 def _reversals(moves: Array) -> Array:

@@ -86,7 +86,8 @@ def check_numbers(seasons: int, seed: int | None, processes: int) -> None:
     )
     faults = []
     for name, value, least, most in asked:
-        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+        whole = isinstance(value, int | np.integer) and not isinstance(value, bool)
+        if not whole or not least <= value <= most:
             limits = f"{least:,} or more" if most == math.inf else f"from {least:,} to {most:,}"
             faults.append(Fault(f"should be a whole number, {limits}; found {value!r}", key=name))
     if faults:

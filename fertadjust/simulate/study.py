@@ -83,7 +83,7 @@ class StudyPlan(Strict):
     Attributes:
         above_counts: weight of a week above the band beside one below it.
         worth: share of the weeks that a value has to save to be taken over.
-        worth_calm: or share of the reversals, where it costs no weeks.
+        worth_calm: or reversals in a season, where it costs no weeks.
         tuning, report: the two parts.
         trials: what is tried.
         variants: other crops, each run in the report's first scenario.
@@ -92,7 +92,7 @@ class StudyPlan(Strict):
     schema_: Literal[1] = Field(alias="schema")
     above_counts: float = Field(ge=0, le=1)
     worth: float = Field(ge=0, le=1)
-    worth_calm: float = Field(ge=0, le=1)
+    worth_calm: float = Field(ge=0)
     tuning: Part
     report: Part
     trials: tuple[Trial, ...] = Field(alias="try")
@@ -115,7 +115,6 @@ class Tried(NamedTuple):
         saved: weeks out of band that it saves beside the shipped value, as a share of all weeks.
         calmer: reversals of the rate that it saves in a season.
         righter: weeks fed the wrong way that it saves, as a share of all weeks.
-        turns: reversals in a season with the shipped value.
     """
 
     name: str
@@ -123,17 +122,19 @@ class Tried(NamedTuple):
     saved: Estimate
     calmer: Estimate
     righter: Estimate
-    turns: float
 
     def worth(self, worth: float, worth_calm: float) -> bool:
         """Whether it is worth taking over.
 
-        It surely saves weeks, at least a share of all; or it surely saves reversals, at least a share of those
-        there are, and does not surely cost weeks.
+        It clearly saves weeks, at least a share of all; or it clearly saves reversals, at least some in a season,
+        and does not clearly cost weeks.
         """
-        saves = self.saved.mean >= worth and self.saved.low > 0
-        calms = self.calmer.mean >= worth_calm * self.turns and self.calmer.low > 0
-        return saves or (calms and self.saved.high > 0)
+        calms = self.calmer.mean >= worth_calm and self.calmer.low > 0
+        return self.saves(worth) or (calms and self.saved.high >= 0)
+
+    def saves(self, worth: float) -> bool:
+        """Whether it clearly saves weeks, at least a share of all."""
+        return self.saved.mean >= worth and self.saved.low > 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,7 +258,6 @@ class _Runner:
         part = self.plan.tuning
         values = [(trial.name, value) for trial in self.plan.trials for value in trial.values]
         saved, calmer, righter = ([list[Array]() for _ in values] for _ in range(3))
-        turns: list[float] = []
         for scenario in part.scenarios:
             setup = self.setup(scenario, part.seed)
             ways = [Way(RULES, setup, ByTheRules())]
@@ -268,7 +268,6 @@ class _Runner:
                 saved[index].append(bad_weeks(shipped, weight) - bad_weeks(other, weight))
                 calmer[index].append(shipped.measures["reversals"] - other.measures["reversals"])
                 righter[index].append(shipped.measures["wrong_way"] - other.measures["wrong_way"])
-            turns.append(shipped.estimate("reversals").mean)
         return tuple(
             Tried(
                 name,
@@ -276,7 +275,6 @@ class _Runner:
                 saved=_season_by_season(saved[index]),
                 calmer=_season_by_season(calmer[index]),
                 righter=_season_by_season(righter[index]),
-                turns=float(np.mean(turns)),
             )
             for index, (name, value) in enumerate(values)
         )
@@ -348,7 +346,7 @@ def _worth_taking(tried: Sequence[Tried], plan: StudyPlan) -> dict[str, float | 
         if not item.worth(plan.worth, plan.worth_calm):
             continue
         before = best.get(item.name)
-        more = before is not None and item.saved.mean > max(before.saved.mean, plan.worth) and item.saved.low > 0
-        if before is None or more:
+        gained = before.saved.mean if before is not None and before.saves(plan.worth) else plan.worth
+        if before is None or (item.saves(plan.worth) and item.saved.mean > gained):
             best[item.name] = item
     return {name: item.value for name, item in best.items()}

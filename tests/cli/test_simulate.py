@@ -114,21 +114,28 @@ def test_a_scenario_is_named_or_read_from_a_file(asked: Any, tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize(
-    ("every", "said", "stored"),
+    ("every", "named", "said", "stored"),
     [
-        ("weekly", "Samples: every 7 days", 7),
-        ("fortnightly", "Samples: every 14 days", 14),
-        ("advised", "Samples: on the days that the rules ask for", "as advised"),
+        ("weekly", "usual", "Samples: every 7 days", 7),
+        ("fortnightly", "weekly", "Samples: every 14 days", 14),
+        ("advised", "weekly", "Samples: on the days that the rules ask for", "as advised"),
     ],
 )
-def test_sampling_may_be_set_apart_from_the_scenario(asked: Any, every: str, said: str, stored: Any) -> None:
-    text = words(asked("--full", "--scenario", "weekly", "--every", every).stdout)
+def test_sampling_may_be_set_apart_from_the_scenario(
+    asked: Any, every: str, named: str, said: str, stored: Any
+) -> None:
+    given = ("--scenario", named, "--every", every)
+    text = words(asked("--full", *given).stdout)
     told = "as advised" if every == "advised" else every
     assert said in text and f"Sampled {told} instead." in text
-    data = json.loads(asked("--every", every, "--json").stdout)
+    data = json.loads(asked(*given, "--json").stdout)
     assert data["scenario"]["sampling"]["every"] == stored
-    assert data["scenario"]["title"] == scenarios()["usual"].title
+    assert data["scenario"]["title"] == scenarios()[named].title
     assert data["sampled_instead"] == told
+
+
+def test_sampling_as_often_as_the_scenario_does_anyway_is_none_apart_from_it(asked: Any) -> None:
+    assert asked("--scenario", "weekly", "--every", "weekly").stdout == asked("--scenario", "weekly").stdout
 
 
 def test_weekly_sampling_is_that_of_the_scenario_by_that_name(asked: Any) -> None:

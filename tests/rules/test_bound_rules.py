@@ -16,6 +16,7 @@ from fertadjust.products import Product
 from fertadjust.rules.bound_rules import NOTHING_FED, bounded_rate, bounded_rates, filled
 from fertadjust.rules.facts import Action, Limit, Recommendation
 from fertadjust.stages import StageDates
+from fertadjust.tissue import Tissue
 from fertadjust.units import UnitSystem
 from fertadjust.words import bounds_sentence
 from tests.rules import (
@@ -237,6 +238,32 @@ def test_a_sample_is_overdue_when_none_was_taken_in_time_for_the_review(days_bef
     found = advised(sample, on=review + timedelta(days=2), changes=(in_force(1.2, until=review),))
     assert any("overdue" in text for text in found.to_do) is overdue
     assert "The last change ended on 6 Apr." in line(found, "review date").why
+
+
+@pytest.mark.parametrize(("days_after", "overdue"), [(-1, True), (0, False), (1, False)])
+def test_a_sample_of_the_day_that_was_agreed_is_not_overdue_though_its_result_came_late(
+    days_after: int, overdue: bool
+) -> None:
+    # agreed with the change: sampled on the Wednesday of week 7, reviewed three and two days later
+    agreed, review = day_in(7, 2), day_in(8)
+    sampled = agreed + timedelta(days=days_after)
+    late = replace(result(ENOUGH, 7), sampled=sampled, received=review + timedelta(days=1))
+    change = replace(in_force(1.2, since=5, until=review), sample=agreed)
+    found = advised(late, on=review + timedelta(days=1), changes=(change,))
+    assert any("overdue" in text for text in found.to_do) is overdue
+
+
+def test_a_raise_on_low_leaf_nitrogen_runs_two_weeks_with_or_without_a_petiole_beside_it() -> None:
+    """UGA-AESL: 50 % more "for two weeks, then retest"; no late result is waited for."""
+    leaf = result(2.0, 6, record=2, offset=3, delay=2, tissue=Tissue.LEAF)
+    low, alone = (result(2500, 6, record=1, offset=3, delay=2), leaf), (leaf,)
+    on = day_in(6, 5)
+    for results in (low, alone):
+        found = advised(*results, on=on, the_plan=open_plan(ceiling_lb_ac=12.0))
+        assert found.factor == pytest.approx(1.5)
+        assert [week.number for week in found.weeks] == [7, 8]
+    petiole = advised(low[0], on=on, the_plan=open_plan(ceiling_lb_ac=12.0))
+    assert petiole.review > found.review
 
 
 def test_a_plan_that_was_kept_to_leaves_nothing_overdue() -> None:

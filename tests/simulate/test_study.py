@@ -93,8 +93,8 @@ def test_progress_reaches_what_was_announced() -> None:
 
 
 def tried(name: str, value: float, saved: float, sure: float, calmer: float = 0.0) -> Tried:
-    """A value that saves weeks, surely at least some of them, and reversals, of which there are 0.8 a season."""
-    return Tried(name, value, about(saved, sure), about(calmer, calmer / 2), about(0.0, 0.0), 0.8)
+    """A value that saves weeks, surely at least some of them, and reversals in a season."""
+    return Tried(name, value, about(saved, sure), about(calmer, calmer / 2), about(0.0, 0.0))
 
 
 def about(mean: float, low: float) -> Estimate:
@@ -113,11 +113,17 @@ def test_a_figure_is_taken_over_where_it_saves_enough_weeks_and_clearly_more_tha
 
 def test_a_figure_is_taken_over_where_it_saves_reversals_and_costs_no_weeks() -> None:
     given = [
-        tried("late_days", 1, 0.001, -0.001, calmer=0.19),
+        tried("late_days", 1, 0.001, -0.001, calmer=0.24),
         tried("late_days", 2, 0.000, -0.002, calmer=0.30),
         tried("late_days", 7, 0.001, -0.002, calmer=0.40),
         tried("cut_first", 0.2, -0.003, -0.004, calmer=0.60),
+        tried("smallest_step", 0.05, 0.0, 0.0, calmer=0.30),
     ]
+    assert _worth_taking(given, study_plan()) == {"late_days": 2, "smallest_step": 0.05}
+
+
+def test_of_a_figure_the_value_that_clearly_saves_weeks_comes_before_one_that_only_spares_reversals() -> None:
+    given = [tried("late_days", 1, 0.020, -0.001, calmer=0.30), tried("late_days", 2, 0.010, 0.002)]
     assert _worth_taking(given, study_plan()) == {"late_days": 2}
 
 
@@ -165,8 +171,37 @@ def test_what_is_said_turns_with_the_figures(found: Study) -> None:
                 assert f"{abs(more):.1f} lb/ac {'less' if more > 0 else 'more'} fed" in other
 
 
-def test_a_study_without_guards_has_a_page(found: Study) -> None:
-    assert "## Each guard left out" in page(replace(found, guards=(), variants=()))
+def test_a_study_without_guards_has_a_page_and_a_figure(found: Study) -> None:
+    bare = replace(found, guards=(), variants=())
+    assert "## Each guard left out" in page(bare)
+    assert [axes.get_label() for axes in findings_figure(bare).axes] == ["scenarios"]
+
+
+def test_what_another_crop_comes_to_is_said_as_it_is(found: Study) -> None:
+    (item,) = found.variants
+
+    def with_gain(first: float, other: float) -> str:
+        def given(one: Beside, mean: float) -> Beside:
+            sure = Estimate(mean, mean - 0.01, mean + 0.01, 50)
+            gains = {way: {**row, "in_band": sure} for way, row in one.gains.items()}
+            return replace(one, gains=gains)
+
+        study = replace(found, compared=(given(found.compared[0], first), *found.compared[1:]))
+        return sentences(replace(study, variants=(given(item, other),)))[-1]
+
+    assert with_gain(-0.1, -0.1).count("as with the model's own figures") == 2
+    assert with_gain(-0.1, 0.1).count("the other way round") == 2
+    assert with_gain(-0.1, 0.0).count("not clear in both") == 2
+
+
+def test_the_figure_says_that_it_is_simulated_and_nothing_leaves_it(found: Study) -> None:
+    figure = findings_figure(found)
+    assert any("Simulated with a crop model" in text.get_text() for text in figure.texts)
+    figure.canvas.draw()
+    legend = figure.axes[0].get_legend()
+    assert legend is not None
+    box, paper = legend.get_window_extent(), figure.bbox
+    assert paper.x0 <= box.x0 and box.x1 <= paper.x1 and box.y1 <= paper.y1
 
 
 def test_the_page_holds_every_scenario_guard_and_value_and_says_that_it_is_a_model(found: Study) -> None:
