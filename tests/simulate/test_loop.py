@@ -284,7 +284,7 @@ def test_a_crop_is_sampled_against_the_first_petiole_table_dry_before_sap() -> N
 def budget(ppm: Array, petioles: int, cv: float, hour: float) -> Array:
     """Standard deviation of ln(reported), by hand.
 
-    Horwitz 2^(1 - 0.5 log10 C) percent (HORWITZ-1988), CV / sqrt(n) (statistics handbook, 1.5), hour and day;
+    Horwitz 2^(1 - 0.5 log10 C) percent (HORWITZ-1988), CV / sqrt(n), the standard error of a mean, hour and day;
     added in quadrature (JCGM-100); ln(1 + u^2) of a lognormal value.
     """
     horwitz = 2 ** (1 - 0.5 * np.log10(ppm * 1e-6)) / 100

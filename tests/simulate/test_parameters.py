@@ -36,7 +36,7 @@ def test_a_share_leads_from_the_low_to_the_high_end() -> None:
 
 @pytest.mark.parametrize("unit", ["kg/ha", "kg/ha/day"])
 def test_figures_per_hectare_come_out_per_acre(unit: str) -> None:
-    """1.1 kg/ha/day is 0.98 lb/ac/day (BOTTOMS-2013, strawberry handbook S91-03)."""
+    """1.1 kg/ha/day is 0.98 lb/ac/day (BOTTOMS-2013)."""
     assert a_range(1.1, 1.1, unit).at(np.zeros(1))[0] == pytest.approx(0.98, abs=0.005)
 
 
