@@ -18,11 +18,11 @@ from fertadjust.plan import PlanWeek
 from fertadjust.readings import side_of
 from fertadjust.review import OFF_TARGET, FarmReview, Review
 from fertadjust.review_changes import Return
-from fertadjust.review_words import Suggestion, counted, total
+from fertadjust.review_words import Suggestion, total
 from fertadjust.rules.evidence_rules import lag_days
 from fertadjust.tissue import MAIN_ANALYTE, TissueResult
 from fertadjust.units import DAYS_PER_WEEK, UnitSystem
-from fertadjust.words import numbered, rate
+from fertadjust.words import counted, numbered, rate
 
 FACTOR_OFF: Final = 0.10
 """Share by which decided rates differ from planned ones before another plan is suggested (project rule)."""

@@ -14,7 +14,7 @@ from fertadjust.review_changes import AfterChange
 from fertadjust.rules.facts import Action, Reading
 from fertadjust.stored import Decided
 from fertadjust.units import UnitSystem
-from fertadjust.words import band_words, listed, numbered, rate, reading_mark, recalled_mark
+from fertadjust.words import band_words, counted, listed, numbered, rate, reading_mark, recalled_mark
 
 _TINY: Final = 1e-6
 
@@ -43,11 +43,6 @@ _CHOICES: Final = {_ACCEPT: "accepted", "change": "changed", "leave": "left"}
 
 
 # --- small words --------------------------------------------------------------------------------------------
-
-
-def counted(number: int, word: str) -> str:
-    """A number with its word: "1 day", "2 days"."""
-    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def share(part: Sides) -> str:

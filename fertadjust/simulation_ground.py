@@ -17,7 +17,7 @@ from fertadjust.simulate.parameters import CropModel, Range
 from fertadjust.simulate.scenario import AS_ADVISED, Days, Scenario, Span
 from fertadjust.tissue import MAIN_ANALYTE
 from fertadjust.units import UnitSystem
-from fertadjust.words import recalled_mark
+from fertadjust.words import counted, recalled_mark
 
 NO_RECORDS: Final = (
     "Each season begins on the first day of the plan with nothing measured: what is recorded plays no part. The "
@@ -36,16 +36,12 @@ def what_runs(found: Outlook, units: UnitSystem) -> str:
     """Weeks, area, rules, table, scenario and seed."""
     setup = found.setup
     plan, mark = setup.season.plan, recalled(found)
+    weeks, area = counted(len(plan.rates_lb_ac), "week"), basis_words(plan.basis, units)
     return (
-        f"{week_count(len(plan.rates_lb_ac))} from {day(plan.start)}, rates per {basis_words(plan.basis, units)}, "
+        f"{weeks} from {day(plan.start)}, rates per {area}, "
         f"rules {setup.season.policy.id}, band table {setup.table.id}{f' ({mark}: check it)' if mark else ''}, "
         f"scenario {scenario_name(found)}, seed {setup.seed}."
     )
-
-
-def week_count(weeks: int) -> str:
-    """ "1 week", "12 weeks"."""
-    return f"{weeks} week{'' if weeks == 1 else 's'}"
 
 
 def scenario_name(found: Outlook) -> str:

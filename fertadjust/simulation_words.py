@@ -10,8 +10,9 @@ import numpy as np
 
 from fertadjust.simulate.measures import MEASURES, MIDWEEK, Estimate, Measure
 from fertadjust.simulate.outlook import PLAN, RULES, TRIED, Outlook
-from fertadjust.simulation_ground import ASSUMED, NO_RECORDS, week_count
+from fertadjust.simulation_ground import ASSUMED, NO_RECORDS
 from fertadjust.units import DAYS_PER_WEEK, UnitSystem
+from fertadjust.words import counted
 
 MODEL: Final = (
     "A model, not a forecast: it tells what the rules tend to do in seasons that are drawn from ranges, many of "
@@ -152,14 +153,14 @@ def weeks_with_band(found: Outlook) -> int:
 def headline(found: Outlook) -> str:
     """Weeks in band under the rules, under the plan and with what was tried, and whether they differ."""
     weeks, of_plan = weeks_with_band(found), len(found.setup.season.plan.rates_lb_ac)
-    counted = found.run(RULES).estimate("in_band").seasons
-    if not weeks or not counted:
+    known = found.run(RULES).estimate("in_band").seasons
+    if not weeks or not known:
         return "No week of the plan has a band in its middle, so weeks in the band are not counted."
-    of = week_count(weeks) if weeks == of_plan else f"the {week_count(weeks)} with a band"
+    of = counted(weeks, "week") if weeks == of_plan else f"the {counted(weeks, 'week')} with a band"
     rules, plan = (_in_weeks(found.run(name).estimate("in_band"), weeks) for name in (RULES, PLAN))
     more = _in_weeks(difference(found, RULES_LESS_PLAN, "in_band"), weeks)
     told = (
-        f"In {_which_seasons(found.seasons, counted)} the rules kept the crop in its band in {rules.mean:.1f} of "
+        f"In {_which_seasons(found.seasons, known)} the rules kept the crop in its band in {rules.mean:.1f} of "
         f"{of}{_span(rules)}, the plan as it stands in {plan.mean:.1f}{_span(plan)}. "
         f"{_how_clear(more, 'difference', 'under the rules')}"
     )

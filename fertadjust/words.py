@@ -35,6 +35,11 @@ def reading_mark(reading: Reading) -> str:
     return f" ({mark})" if mark else ""
 
 
+def counted(number: int, word: str) -> str:
+    """A number with its word: "1 day", "2 days"."""
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
 def rate(lb_ac: float, units: UnitSystem) -> str:
     """A rate or total without its unit, two decimals."""
     return f"{units.rate_out(lb_ac):.2f}"
