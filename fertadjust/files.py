@@ -75,6 +75,26 @@ def write_bytes(path: Path, data: bytes) -> None:
         raise UserError(Fault(f"cannot be written: {error.strerror}", str(path))) from None
 
 
+def check_writable(path: Path) -> None:
+    """Check that a file can be written, before the work that it is to hold; nothing is left behind.
+
+    Raises:
+        UserError: it is a folder, a file stands where a folder is needed, or the folder cannot be written to.
+    """
+    try:
+        if path.is_dir():
+            raise UserError(Fault("cannot be written: it is a folder; name a file", str(path)))
+        path.exists()
+        folder = Path(os.path.realpath(path)).parent if path.is_symlink() else path.parent
+        if not path.is_symlink():
+            while not (folder.exists() or folder.is_symlink()) and folder != folder.parent:
+                folder = folder.parent
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        raise UserError(Fault(f"cannot be written: {error.strerror}", str(path))) from None
+
+
 def _mode(path: Path) -> int:
     """Permissions that a file has, or that a new one gets."""
     try:

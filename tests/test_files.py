@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from fertadjust.errors import UserError
-from fertadjust.files import write_bytes, write_text
+from fertadjust.files import check_writable, write_bytes, write_text
 from tests.support import let_others_in
 
 
@@ -128,3 +128,26 @@ def test_a_file_that_stands_keeps_its_mode(tmp_path: Path, mode: int) -> None:
     path.chmod(mode)
     write_text(path, "new")
     assert path.stat().st_mode & 0o777 == mode
+
+
+# --- places to write to -------------------------------------------------------------------------------------
+
+
+def test_a_place_that_can_be_written_is_let_pass_and_left_as_it_is(tmp_path: Path) -> None:
+    check_writable(tmp_path / "new" / "deep" / "a.png")
+    (tmp_path / "a.png").write_text("stays", encoding="utf-8")
+    check_writable(tmp_path / "a.png")
+    assert [path.name for path in tmp_path.iterdir()] == ["a.png"]
+    assert (tmp_path / "a.png").read_text(encoding="utf-8") == "stays"
+
+
+def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
+    """A folder, a file in place of a folder, a folder that takes nothing, a link that leads nowhere."""
+    (tmp_path / "folder.png").mkdir()
+    (tmp_path / "pages").write_text("no folder", encoding="utf-8")
+    (tmp_path / "link.png").symlink_to(tmp_path / "nowhere" / "a.png")
+    places = [tmp_path / "folder.png", tmp_path / "pages" / "a.png", tmp_path / "link.png", Path("/proc/a.png")]
+    for path in places:
+        with pytest.raises(UserError, match="cannot be written: ") as caught:
+            check_writable(path)
+        assert str(path) in str(caught.value)

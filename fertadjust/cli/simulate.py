@@ -169,14 +169,14 @@ def _list(as_json: bool) -> None:
 def _check_chart(path: Path | None) -> None:
     """Refuse another kind of picture, and a place that cannot be written, before anything is simulated."""
     from fertadjust.chart_style import SUFFIXES
-    from fertadjust.simulation_files import check_target
+    from fertadjust.files import check_writable
 
     if path is None:
         return
     if path.suffix.lower() not in SUFFIXES:
         message = f'"{path.name}": a chart is written as {", ".join(SUFFIXES)}; use one of these'
         raise UserError(Fault(message, key="--chart"))
-    check_target(path)
+    check_writable(path)
 
 
 def _sampled(scenario: Scenario, origin: Origin, every: str | None) -> tuple[Scenario, Origin]:

@@ -100,10 +100,11 @@ def _copy(to: Path) -> None:
 
 def _check(to: Path) -> None:
     """Refuse a folder that cannot be written to."""
-    from fertadjust.simulation_files import FINDINGS, check_target
+    from fertadjust.files import check_writable
+    from fertadjust.simulation_files import FINDINGS
 
     for name in FINDINGS:
-        check_target(to / name)
+        check_writable(to / name)
 
 
 def _say_written(to: Path) -> None:

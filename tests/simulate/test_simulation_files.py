@@ -13,7 +13,6 @@ from fertadjust.simulate.scenario import Origin, Scenario
 from fertadjust.simulation_files import (
     FINDINGS,
     USUAL,
-    check_target,
     crop_model,
     crop_models,
     findings_folder,
@@ -214,29 +213,6 @@ def test_where_a_scenario_comes_from_is_known(tmp_path: Path) -> None:
     assert simulation_files.scenario_of("rough")[1] == Origin()
     shipped = data_folder("scenarios") / "rough.toml"
     assert simulation_files.scenario_of(str(shipped)) == (scenarios()["rough"], Origin())
-
-
-# --- places to write to -------------------------------------------------------------------------------------
-
-
-def test_a_place_that_can_be_written_is_let_pass_and_left_as_it_is(tmp_path: Path) -> None:
-    check_target(tmp_path / "new" / "deep" / "a.png")
-    written(tmp_path, "stays", "a.png")
-    check_target(tmp_path / "a.png")
-    assert [path.name for path in tmp_path.iterdir()] == ["a.png"]
-    assert (tmp_path / "a.png").read_text(encoding="utf-8") == "stays"
-
-
-def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
-    """A folder, a file in place of a folder, a folder that takes nothing, a link that leads nowhere."""
-    (tmp_path / "folder.png").mkdir()
-    written(tmp_path, "no folder", "pages")
-    (tmp_path / "link.png").symlink_to(tmp_path / "nowhere" / "a.png")
-    places = [tmp_path / "folder.png", tmp_path / "pages" / "a.png", tmp_path / "link.png", Path("/proc/a.png")]
-    for path in places:
-        with pytest.raises(UserError, match="cannot be written: ") as caught:
-            check_target(path)
-        assert str(path) in str(caught.value)
 
 
 def test_the_findings_are_all_there() -> None:
