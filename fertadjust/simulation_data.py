@@ -138,7 +138,7 @@ def _measure(found: Outlook, measure: Measure, units: UnitSystem) -> Data:
         "differences": [
             {"way": pair.way, "than": pair.than}
             | _estimate(item, measure, units)
-            | {"unit": words.difference_unit(measure, units), "clear": words.is_clear(item)}
+            | {"unit": words.difference_unit(measure, units), "clear": bool(item.clear)}
             for pair, item in between.items()
         ],
     }

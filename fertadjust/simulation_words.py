@@ -8,10 +8,10 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from fertadjust.simulate.measures import MEASURES, MIDWEEK, Estimate, Measure
+from fertadjust.simulate.measures import MEASURES, MIDWEEKS, ROUNDING, Estimate, Measure
 from fertadjust.simulate.outlook import PLAN, RULES, TRIED, Outlook
 from fertadjust.simulation_ground import ASSUMED, NO_RECORDS
-from fertadjust.units import DAYS_PER_WEEK, UnitSystem
+from fertadjust.units import UnitSystem
 from fertadjust.words import counted
 
 MODEL: Final = (
@@ -33,8 +33,6 @@ _FEW: Final = 100
 """Seasons below which intervals are called rough."""
 _DECIMALS: Final = {"share": 1, "weeks": 1, "lb/ac": 1, "": 2}
 _MOST_DECIMALS: Final = 4
-_BEYOND: Final = 1e-12
-"""Less than this is rounding."""
 
 Table = tuple[list[str], list[list[str]]]
 """Headers and rows."""
@@ -94,14 +92,9 @@ def shown(value: float, measure: Measure, units: UnitSystem) -> float:
     return units.rate_out(value) if measure.unit == "lb/ac" else value
 
 
-def is_clear(item: Estimate) -> bool:
-    """Whether an interval does not hold 0; one that is not known is not clear."""
-    return item.low > _BEYOND or item.high < -_BEYOND
-
-
 def is_nothing(item: Estimate) -> bool:
     """Whether no season showed any difference."""
-    return max(abs(item.low), abs(item.high)) <= _BEYOND
+    return max(abs(item.low), abs(item.high)) <= ROUNDING
 
 
 def mean_words(item: Estimate, measure: Measure, units: UnitSystem) -> str:
@@ -123,7 +116,7 @@ def difference_words(item: Estimate, measure: Measure, units: UnitSystem) -> str
     low, mean, high = (shown(value, measure, units) for value in (item.low, item.mean, item.high))
     digits = _digits((low, high), _DECIMALS[measure.unit])
     span = f"({low:+.{digits}f} to {high:+.{digits}f})" + (" points" if measure.unit == "share" else "")
-    return f"{mean:+.{digits}f} {span}" if is_clear(item) else f"not clear {span}"
+    return f"{mean:+.{digits}f} {span}" if item.clear else f"not clear {span}"
 
 
 def _beside(found: Outlook, pair: Pair, measure: Measure, units: UnitSystem) -> str:
@@ -136,7 +129,7 @@ def _beside(found: Outlook, pair: Pair, measure: Measure, units: UnitSystem) -> 
 def _digits(ends: Sequence[float], least: int) -> int:
     """Decimals by which no end of an interval looks like 0 that is not."""
     digits = least
-    while digits < _MOST_DECIMALS and any(abs(end) > _BEYOND and round(end, digits) == 0 for end in ends):
+    while digits < _MOST_DECIMALS and any(abs(end) > ROUNDING and round(end, digits) == 0 for end in ends):
         digits += 1
     return digits
 
@@ -147,7 +140,7 @@ def _digits(ends: Sequence[float], least: int) -> int:
 def weeks_with_band(found: Outlook) -> int:
     """Weeks of the plan that have a band by the dates in the season file."""
     low, _ = found.bands()
-    return int(np.isfinite(low[MIDWEEK::DAYS_PER_WEEK]).sum())
+    return int(np.isfinite(low[MIDWEEKS]).sum())
 
 
 def headline(found: Outlook) -> str:
@@ -195,7 +188,7 @@ def _how_clear(more: Estimate, difference: str, where: str) -> str:
     if is_nothing(more):
         return f"There is no {difference} in any of them."
     digits = _digits((more.low, more.high), _DECIMALS["weeks"])
-    if not is_clear(more):
+    if not more.clear:
         span = f"{more.low:+.{digits}f} to {more.high:+.{digits}f} weeks"
         return f"The {difference} is not clear: its interval, {span}, holds 0."
     ends = sorted((abs(more.low), abs(more.high)))
@@ -230,7 +223,7 @@ def verdicts(found: Outlook, pair: Pair) -> list[str]:
 def _group(item: Estimate, measure: Measure) -> str:
     if math.isnan(item.low):
         return "unknown"
-    if not is_clear(item):
+    if not item.clear:
         return "same" if is_nothing(item) else "unclear"
     if measure.better == 0:
         return "more" if item.mean > 0 else "less"

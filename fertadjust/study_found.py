@@ -8,11 +8,6 @@ from fertadjust.simulate.measures import Estimate
 from fertadjust.simulate.study import BOUNDED, PLAN, RULES, TUNED, UNGUARDED, Beside, Study
 
 
-def clear(value: Estimate) -> int:
-    """Direction in which an estimate clearly lies from nothing: -1, 1, or 0 when its interval holds it."""
-    return (value.low > 0) - (value.high < 0)
-
-
 def span(value: Estimate, scale: float = 1.0, digits: int = 1, sign: bool = False) -> str:
     """Mean and interval: "6.3 (6.2 to 6.4)"."""
     form = f"{'+' if sign else ''}.{digits}f"
@@ -66,7 +61,7 @@ def _sorted_out(
 ) -> tuple[list[Beside], list[Beside], list[Beside]]:
     """Scenarios in which a measure is clearly more than with the rules, not clear, and clearly less."""
     more, unclear, less = (
-        [item for item in items if clear(item.gains[way][measure]) == side] for side in (1, 0, -1)
+        [item for item in items if item.gains[way][measure].clear == side] for side in (1, 0, -1)
     )
     return more, unclear, less
 
@@ -154,7 +149,7 @@ def _guards_in_words(found: Study) -> Iterator[str]:
         ):
             for side, words in ((1, costs), (-1, gains)):
                 some = sorted(
-                    (name for name in rows if clear(rows[name][measure]) == side),
+                    (name for name in rows if rows[name][measure].clear == side),
                     key=lambda name: -abs(rows[name][measure].mean),
                 )
                 if some:
@@ -209,9 +204,9 @@ def _varied(found: Study) -> Iterator[str]:
             usual, other = (one.gains[way]["in_band"] for one in (first, item))
             usual, other = (_turned(usual), _turned(other)) if around else (usual, other)
             said = "not clear in both"
-            if clear(usual) == clear(other) != 0:
+            if usual.clear == other.clear != 0:
                 said = "as with the model's own figures"
-            elif clear(usual) == -clear(other) != 0:
+            elif usual.clear == -other.clear != 0:
                 said = "the other way round than with the model's own figures"
             parts.append(f"{words} {span(other, found.weeks, 2, sign=True)} weeks in band ({said})")
         yield f'With {item.scenario}, in "{first.scenario}": {"; ".join(parts)}.'

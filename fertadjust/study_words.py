@@ -13,7 +13,7 @@ from fertadjust.simulate.measures import Estimate
 from fertadjust.simulate.parameters import CropModel
 from fertadjust.simulate.scenario import Scenario
 from fertadjust.simulate.study import PLAN, Study
-from fertadjust.study_found import clear, guard_name, sentences, span, value_words
+from fertadjust.study_found import guard_name, sentences, span, value_words
 
 FIGURE: Final = "findings.svg"
 _GUARD: Final = {guard.name: guard.words for guard in GUARDS}
@@ -189,7 +189,7 @@ def _values(found: Study, season: BlockSeason) -> str:
 
 def _said(saved: Estimate, calmer: Estimate) -> str:
     words = {1: "saves", 0: "no clear difference in", -1: "costs"}
-    return f"{words[clear(saved)]} weeks, {words[clear(calmer)]} reversals"
+    return f"{words[saved.clear]} weeks, {words[calmer.clear]} reversals"
 
 
 def _limits(model: CropModel) -> str:

@@ -18,10 +18,9 @@ from fertadjust.season import BlockSeason
 from fertadjust.simulate.controllers import FixedPlan
 from fertadjust.simulate.draws import draws
 from fertadjust.simulate.loop import Batch, Course, Setup, table_of
-from fertadjust.simulate.measures import MIDWEEK
+from fertadjust.simulate.measures import MIDWEEKS
 from fertadjust.simulate.parameters import Array, CropModel
 from fertadjust.simulate.scenario import Scenario
-from fertadjust.units import DAYS_PER_WEEK
 
 SEED: Final = 20
 SEASONS: Final = 400
@@ -61,8 +60,7 @@ def fed_at(season: BlockSeason, model: CropModel, factor: float, seasons: int = 
 
 def positions(course: Course) -> Array:
     """Median band position in the middle of each week: 0 at the low edge, 1 at the high edge."""
-    midweek = slice(MIDWEEK, None, DAYS_PER_WEEK)
-    value, low, high = course.value[midweek], course.low[midweek], course.high[midweek]
+    value, low, high = course.value[MIDWEEKS], course.low[MIDWEEKS], course.high[MIDWEEKS]
     return np.asarray(np.median(np.log(value / low) / np.log(high / low), axis=1))
 
 

@@ -28,7 +28,6 @@ from fertadjust.units import DAYS_PER_WEEK, KG_HA_PER_LB_AC
 _KG_HA_PER_MM_PPM = 0.01
 """One millimetre of water on a hectare is 10,000 litres; at 1 mg/L it brings 0.01 kg."""
 
-
 _NOT_YET = -1
 """In place of a day, while the next sample waits for a result."""
 
@@ -219,7 +218,7 @@ class Batch:
         return amount
 
     def _look(self, day: int) -> None:
-        """Rain that the grower sees is noted, on the day after nothing else changes it."""
+        """Rain of a day is noted, where the grower sees it."""
         on, key = self._date(day), self.setup.season.block.key
         seen = (self.drawn.rain_lost[day] > 0) & self.drawn.rain_noted[day]
         for index in np.flatnonzero(seen):

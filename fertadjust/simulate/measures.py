@@ -16,7 +16,11 @@ from fertadjust.units import DAYS_PER_WEEK
 
 MIDWEEK: Final = 3
 """Day of a week on which the crop is held against its band, 0 being its first."""
+MIDWEEKS: Final = slice(MIDWEEK, None, DAYS_PER_WEEK)
+"""Those days of a season."""
 
+ROUNDING: Final = 1e-12
+"""Less than this is rounding."""
 _MOVED: Final = 0.1
 """Nitrogen by which a week's rate has to differ from that of the week before, plan for plan, to count [lb/ac]."""
 _SPENT: Final = 0.01
@@ -74,6 +78,11 @@ class Estimate(NamedTuple):
     high: float
     seasons: int
 
+    @property
+    def clear(self) -> int:
+        """Direction in which it clearly lies from nothing: -1, 1, or 0 where the interval holds 0 or is unknown."""
+        return (self.low > ROUNDING) - (self.high < -ROUNDING)
+
 
 def estimate(values: Array) -> Estimate:
     """Mean and its 95 % interval of one value a season, by Student's t distribution; missing ones left out."""
@@ -92,8 +101,7 @@ def sides(course: Course) -> NDArray[np.float64]:
 
     Not a number where the table has no band.
     """
-    midweek = slice(MIDWEEK, None, DAYS_PER_WEEK)
-    value, low, high = course.value[midweek], course.low[midweek], course.high[midweek]
+    value, low, high = course.value[MIDWEEKS], course.low[MIDWEEKS], course.high[MIDWEEKS]
     side = (value > high).astype(float) - (value < low).astype(float)
     return np.where(np.isnan(low), np.nan, side)
 
@@ -104,8 +112,7 @@ def measured(course: Course, plan: Plan) -> dict[str, Array]:
     known = ~np.isnan(side)
     weeks = np.where(known.any(axis=0), known.sum(axis=0), np.nan)
     below, above = side == -1.0, side == 1.0
-    midweek = slice(MIDWEEK, None, DAYS_PER_WEEK)
-    gap = np.where(below, 1.0 - course.value[midweek] / course.low[midweek], 0.0)
+    gap = np.where(below, 1.0 - course.value[MIDWEEKS] / course.low[MIDWEEKS], 0.0)
     moves = _moves(course, plan)
     applied = course.applied.sum(axis=0)
     passed = np.full(len(applied), np.nan)
