@@ -157,9 +157,9 @@ def review_days(facts: Facts, policy: Policy) -> int:
     None for a late result where leaf nitrogen decides, or is low beside a petiole: the raise that is published on
     it is for two weeks (UGA-AESL).
     """
-    leaf = facts.primary is not None and facts.primary.tissue is Tissue.LEAF
-    leaf = leaf or (facts.leaf is not None and compared(facts.leaf, policy).sure is Side.BELOW)
-    late = 0.0 if leaf or policy.late_days is None else policy.late_days.value
+    decides = facts.primary is not None and facts.primary.tissue is Tissue.LEAF
+    low = facts.leaf is not None and compared(facts.leaf, policy).sure is Side.BELOW
+    late = 0.0 if decides or low or policy.late_days is None else policy.late_days.value
     return int(policy.laboratory_days.value + late)
 
 
