@@ -80,7 +80,7 @@ class Estimate(NamedTuple):
 
     @property
     def clear(self) -> int:
-        """Direction in which it clearly lies from nothing: -1, 1, or 0 where the interval holds 0 or is unknown."""
+        """Direction in which it clearly lies from nothing: -1, 1, or 0 where it holds 0 or is not known."""
         return (self.low > ROUNDING) - (self.high < -ROUNDING)
 
 
